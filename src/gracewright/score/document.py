@@ -1,0 +1,7 @@
+"""The user's document, kept whole."""
+
+from __future__ import annotations
+
+
+class Document:
+    """Holds the tree a piece was read from."""

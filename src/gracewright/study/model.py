@@ -1,0 +1,187 @@
+"""``Study``: what the music is doing.
+
+Conventions: times as in :mod:`gracewright.score.model` (exact quarters from the start of the score as written);
+pitch classes, pitches and keys as in :mod:`gracewright.pitch`; confidences and strengths are floats in [0, 1].
+
+Public: Study, Harmony, KeySpan, Cadence, Phrase, Sequence, Leg, Repeat, Segment, NoteRole, Cue, Hemiola.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import cached_property
+from typing import Literal
+
+from gracewright.pitch import Key, Pitch
+
+Quality = Literal[
+    "major", "minor", "diminished", "augmented", "dominant seventh", "minor seventh", "major seventh",
+    "minor-major seventh", "half-diminished seventh", "diminished seventh", "augmented sixth",
+]
+CadenceKind = Literal["authentic-perfect", "authentic-imperfect", "half", "phrygian", "deceptive", "evaded"]
+Role = Literal[
+    "chord", "passing", "neighbour", "suspension", "appoggiatura", "escape", "anticipation", "pedal", "free",
+]
+
+
+@dataclass(frozen=True, slots=True)
+class Harmony:
+    onset: Fraction
+    length: Fraction
+    root: str  # pitch class
+    quality: Quality
+    bass: str  # pitch class
+    inversion: int  # 0..3
+    key: Key
+    numeral: str
+    figures: tuple[str, ...] = ()  # proposed figured bass, e.g. ("6", "5")
+    confidence: float = 0.0
+
+    @property
+    def end(self) -> Fraction:
+        return self.onset + self.length
+
+
+@dataclass(frozen=True, slots=True)
+class KeySpan:
+    onset: Fraction
+    length: Fraction
+    key: Key
+    margin: float
+    runner_up: Key
+    evidence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Cadence:
+    """``penultimate`` and ``arrival`` are ids of solo tones (empty where the solo rests); ``dominant_onset`` is where
+    the penultimate dominant begins."""
+
+    onset: Fraction  # of the arrival
+    kind: CadenceKind
+    strength: float
+    key: Key
+    dominant_onset: Fraction
+    penultimate: str
+    arrival: str
+    hemiola: bool = False
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Phrase:
+    start: Fraction
+    end: Fraction
+    seconds: float
+    breath_after: str = ""  # id of the solo tone after which to breathe
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Leg:
+    start: Fraction
+    end: Fraction
+    shift: int  # staff places from the first leg
+
+
+@dataclass(frozen=True, slots=True)
+class Sequence:
+    legs: tuple[Leg, ...]
+    step: int  # staff places from leg to leg
+    exact: bool
+    with_bass: bool
+
+    @property
+    def start(self) -> Fraction:
+        return self.legs[0].start
+
+    @property
+    def end(self) -> Fraction:
+        return self.legs[-1].end
+
+
+@dataclass(frozen=True, slots=True)
+class Repeat:
+    """A passage heard again: ``kind`` sign, written, varied, da capo, dal segno, petite reprise, refrain, echo."""
+
+    kind: str
+    first: tuple[Fraction, Fraction]
+    again: tuple[Fraction, Fraction]
+
+
+@dataclass(frozen=True, slots=True)
+class Segment:
+    """A run of whole bars in the order as played. ``time_through`` counts how often these bars have sounded (1, 2 …)."""
+
+    first_bar: int
+    last_bar: int  # inclusive
+    time_through: int
+
+
+@dataclass(frozen=True, slots=True)
+class NoteRole:
+    """What one solo tone does. ``interval`` is its interval above the bass as figures count (1..9), 0 without bass."""
+
+    note: str  # tone id
+    onset: Fraction
+    pitch: Pitch
+    role: Role
+    metre_weight: float  # 1 downbeat, 0.5 half bar … in powers of two
+    dissonance: float
+    prepared: bool
+    resolved: bool
+    interval: int
+    harmony: int  # index into Study.harmony, -1 where none
+    degree: int  # scale degree 1..7 in the local key, 0 for a note foreign to it
+
+
+@dataclass(frozen=True, slots=True)
+class Cue:
+    """A candidate for expression at a tone: long, high point, chromatic step, leap, sigh, diminished seventh …"""
+
+    note: str
+    kind: str
+    weight: float
+
+
+@dataclass(frozen=True, slots=True)
+class Hemiola:
+    start: Fraction
+    end: Fraction
+
+
+@dataclass(frozen=True)
+class Study:
+    solo: str  # part id
+    bass: str  # part id, empty for a lone melody
+    home: Key
+    harmony: tuple[Harmony, ...]
+    keys: tuple[KeySpan, ...]
+    cadences: tuple[Cadence, ...]
+    phrases: tuple[Phrase, ...]
+    sequences: tuple[Sequence, ...]
+    repeats: tuple[Repeat, ...]
+    order: tuple[Segment, ...]
+    roles: tuple[NoteRole, ...]
+    cues: tuple[Cue, ...]
+    tension: tuple[tuple[Fraction, float], ...]
+    hemiolas: tuple[Hemiola, ...]
+    dance: str  # guessed dance or movement type, empty where none
+    dance_confidence: float
+    slow: bool
+    tempo: Fraction  # quarter notes a minute, from the page or guessed
+    remarks: tuple[str, ...] = ()
+
+    @cached_property
+    def role_of(self) -> Mapping[str, NoteRole]:
+        return {role.note: role for role in self.roles}
+
+    def harmony_at(self, onset: Fraction) -> Harmony | None:
+        """The harmony sounding at a time, or None."""
+        return next((h for h in reversed(self.harmony) if h.onset <= onset < h.end), None)
+
+    def key_at(self, onset: Fraction) -> Key:
+        """The local key at a time; the home key where nothing is known."""
+        return next((k.key for k in reversed(self.keys) if k.onset <= onset), self.home)
