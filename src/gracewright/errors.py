@@ -22,7 +22,9 @@ class BadInput(GracewrightError):
     a.musicxml, bar 8, part Flute: two bars are numbered 8; renumber one.
     """
 
-    def __init__(self, what: str, *, file: str = "", bar: str = "", part: str = "", element: str = "", remedy: str = "") -> None:
+    def __init__(
+        self, what: str, *, file: str = "", bar: str = "", part: str = "", element: str = "", remedy: str = ""
+    ) -> None:
         self.what, self.file, self.bar, self.part, self.element, self.remedy = what, file, bar, part, element, remedy
         places = [file, f"bar {bar}" if bar else "", f"part {part}" if part else "", f"<{element}>" if element else ""]
         where = ", ".join(place for place in places if place)

@@ -40,7 +40,7 @@ class Grace:
     accelerate: bool = False
     upper_alter: int | None = None  # alteration of the upper neighbour where the page or the player prescribes it
     lower_alter: int | None = None
-    notes: tuple[tuple[Pitch, Fraction], ...] = ()  # explicit notes (divisions, small notes on the page): pitch, share of the host
+    notes: tuple[tuple[Pitch, Fraction], ...] = ()  # explicit notes (divisions, small notes): pitch, share of the host
 
     @property
     def words(self) -> str:
@@ -119,7 +119,7 @@ class Realised:
 
 @dataclass(frozen=True, slots=True)
 class PlayedNote:
-    """A sounding note of a version. ``host`` is the written note (tone id); ``choice`` indexes ``Plan.choices`` or is -1."""
+    """A sounding note of a version. ``host`` is the written note (tone id); ``choice`` an index into ``Plan.choices`` or -1."""
 
     part: str
     onset: Fraction  # quarters as played

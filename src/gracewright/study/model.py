@@ -113,7 +113,7 @@ class Repeat:
 
 @dataclass(frozen=True, slots=True)
 class Segment:
-    """A run of whole bars in the order as played. ``time_through`` counts how often these bars have sounded (1, 2 …)."""
+    """A run of whole bars in the order as played. ``time_through`` counts how often these bars sound (1, 2 …)."""
 
     first_bar: int
     last_bar: int  # inclusive
