@@ -92,7 +92,7 @@ NO_MARKS = Marks()
 
 @dataclass(frozen=True, slots=True)
 class Note:
-    """A note, or a rest (``pitch`` None). ``length`` is its sounding length, ``value`` the printed one, tuplet apart."""
+    """A note or rest (``pitch`` None). ``length`` is its sounding length, ``value`` the printed one without tuplet."""
 
     id: str
     part: str
