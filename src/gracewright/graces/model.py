@@ -119,7 +119,7 @@ class Realised:
 
 @dataclass(frozen=True, slots=True)
 class PlayedNote:
-    """A sounding note of a version. ``host`` the written note (tone id); ``choice`` indexes ``Plan.choices`` or is -1."""
+    """A sounding note. ``host`` is the written note (tone id); ``choice`` indexes ``Plan.choices`` or is -1."""
 
     part: str
     onset: Fraction  # quarters as played
