@@ -1,0 +1,64 @@
+"""Options that several commands share, in one place so that they read the same everywhere."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from fractions import Fraction
+from pathlib import Path
+from typing import Any, Final
+
+import click
+
+from gracewright.instruments import instruments
+from gracewright.sound import temperaments
+from gracewright.taste import manners
+
+LEVELS: Final = ("beginner", "intermediate", "advanced", "virtuoso")
+Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
+
+piece_argument: Decorator = click.argument(
+    "piece", required=False, type=click.Path(exists=True, dir_okay=False, path_type=Path)
+)
+
+
+def line_options(function: Callable[..., Any]) -> Callable[..., Any]:
+    """``--solo`` and ``--bass``: which part is which, where the page leaves it open."""
+    function = click.option("--bass", default="", help="Name or id of the bass part, if it is not found by itself.")(
+        function
+    )
+    return click.option("--solo", default="", help="Name or id of the solo part, if it is not found by itself.")(function)
+
+
+def manner_options(function: Callable[..., Any]) -> Callable[..., Any]:
+    """The dials of a plan."""
+    for option in reversed(
+        [
+            click.option("--manner", default="french", show_default=True,
+                         help=f"Manner of playing: {', '.join(manners())}, or a TOML file of your own."),
+            click.option("--instrument", default="alto-recorder", show_default=True, type=click.Choice(instruments()),
+                         metavar="NAME", help=f"Who plays: {', '.join(instruments())}."),
+            click.option("--level", default="intermediate", show_default=True, type=click.Choice(LEVELS),
+                         help="How quick the player's fingers are."),
+            click.option("--richness", default=5.0, show_default=True, type=click.FloatRange(0, 10),
+                         help="0 plays only the signs on the page, 10 is lavish."),
+            click.option("--signs-by", default="", metavar="SOURCE",
+                         help="Whose table explains the signs on the page, e.g. danglebert1689 (see: gracewright signs)."),
+            click.option("--tempo", default=None, type=click.FloatRange(10, 400), metavar="N",
+                         help="Quarter notes a minute. Default: the page's, else a guess."),
+        ]
+    ):  # fmt: skip
+        function = option(function)
+    return function
+
+
+def pitch_options(function: Callable[..., Any]) -> Callable[..., Any]:
+    """Pitch and temperament of the sound."""
+    function = click.option("--temperament", default="vallotti", show_default=True, type=click.Choice(temperaments()),
+                            metavar="NAME", help=f"Tuning: {', '.join(temperaments())}.")(function)  # fmt: skip
+    return click.option("--a", "a", default=415.0, show_default=True, type=click.FloatRange(350, 500), metavar="HZ",
+                        help="Pitch of a' in Hz: 392 French chamber, 415, 440, 465 choir pitch.")(function)  # fmt: skip
+
+
+def exact(tempo: float | None) -> Fraction | None:
+    """A tempo typed by the user, as an exact number."""
+    return None if tempo is None else Fraction(tempo).limit_denominator(1000)
