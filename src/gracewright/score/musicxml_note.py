@@ -1,0 +1,223 @@
+"""One ``<note>`` element into plain values; everything about it that a player would look at.
+
+Public: RawNote, read_note, SIGN_ELEMENTS.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from fractions import Fraction
+from functools import cache
+from typing import Final
+
+from lxml import etree
+
+from gracewright.pitch import STEPS, Pitch
+from gracewright.score.model import Sign
+
+TYPES: Final = {
+    "1024th": Fraction(1, 256), "512th": Fraction(1, 128), "256th": Fraction(1, 64), "128th": Fraction(1, 32),
+    "64th": Fraction(1, 16), "32nd": Fraction(1, 8), "16th": Fraction(1, 4), "eighth": Fraction(1, 2),
+    "quarter": Fraction(1), "half": Fraction(2), "whole": Fraction(4), "breve": Fraction(8), "long": Fraction(16),
+    "maxima": Fraction(32),
+}  # fmt: skip
+"""MusicXML note types in quarters."""
+
+SIGN_ELEMENTS: Final = frozenset(
+    {
+        "trill-mark", "turn", "delayed-turn", "inverted-turn", "delayed-inverted-turn", "vertical-turn",
+        "inverted-vertical-turn", "shake", "mordent", "inverted-mordent", "schleifer", "haydn", "other-ornament",
+    }
+)  # fmt: skip
+"""Children of ``<ornaments>`` that are signs; wavy lines, tremolos and accidental marks are read apart."""
+
+
+@dataclass(slots=True)
+class RawNote:
+    """What one element says; times in the document's own divisions."""
+
+    duration: Fraction | int = 0
+    pitch: Pitch | None = None
+    unpitched: bool = False
+    grace: etree._Element | None = None
+    chord: bool = False
+    cue: bool = False
+    whole_bar: bool = False
+    voice: str = "1"
+    staff: int = 1
+    type: str = ""
+    dots: int = 0
+    accidental: str = ""
+    tie_start: bool = False
+    tie_stop: bool = False
+    tuplet: tuple[int, int] | None = None
+    beam: str = ""
+    lyrics: list[str] = field(default_factory=list)
+    signs: list[Sign] = field(default_factory=list)
+    articulations: list[str] = field(default_factory=list)
+    slur_starts: list[str] = field(default_factory=list)
+    slur_stops: list[str] = field(default_factory=list)
+    wavy: list[str] = field(default_factory=list)
+    fingering: list[str] = field(default_factory=list)
+    fermata: bool = False
+    breath: bool = False
+    tremolo: int = 0
+    arpeggio: bool = False
+    ours: bool = False
+    marked: bool = False  # anything beyond the plain note
+
+    @property
+    def value(self) -> Fraction:
+        """The printed length in quarters, dots counted, tuplet not."""
+        return dotted(self.type, self.dots)
+
+
+@cache
+def dotted(kind: str, dots: int) -> Fraction:
+    plain = TYPES.get(kind, Fraction(1))
+    return plain * (2 - Fraction(1, 2**dots))
+
+
+@cache
+def whole(text: str | None) -> int | Fraction:
+    """A duration as written: nearly always an integer, rarely a decimal."""
+    stripped = (text or "0").strip() or "0"
+    try:
+        return int(stripped)
+    except ValueError:
+        return Fraction(stripped)
+
+
+@cache
+def spelled(step: str, alter: str, octave: str) -> Pitch:
+    """The pitch as written. Quarter tones are rounded to the nearest semitone away from nothing."""
+    return Pitch(int(octave), STEPS.index(step), round(float(alter)) if alter else 0)
+
+
+def read_note(element: etree._Element) -> RawNote:
+    """Read a ``<note>``. Raises ValueError on nonsense such as an unknown step."""
+    raw = RawNote()
+    for child in element:
+        tag = child.tag
+        if tag == "pitch":
+            step = alter = octave = ""
+            for part in child:
+                if part.tag == "step":
+                    step = (part.text or "").strip()
+                elif part.tag == "alter":
+                    alter = (part.text or "").strip()
+                elif part.tag == "octave":
+                    octave = (part.text or "").strip()
+            raw.pitch = spelled(step, alter, octave)
+        elif tag == "duration":
+            raw.duration = whole(child.text)
+        elif tag == "voice":
+            raw.voice = (child.text or "1").strip()
+        elif tag == "type":
+            raw.type = (child.text or "").strip()
+        elif tag == "staff":
+            raw.staff = int(child.text or 1)
+        elif tag == "beam":
+            if child.get("number", "1") == "1":
+                raw.beam, raw.marked = (child.text or "").strip(), True
+        elif tag == "dot":
+            raw.dots += 1
+        elif tag == "chord":
+            raw.chord = True
+        elif tag == "rest":
+            raw.whole_bar = child.get("measure") == "yes"
+        elif tag == "notations":
+            raw.marked = True
+            _read_notations(child, raw)
+        elif tag == "tie":
+            raw.tie_start |= child.get("type") == "start"
+            raw.tie_stop |= child.get("type") == "stop"
+        elif tag == "grace":
+            raw.grace = child
+        elif tag == "accidental":
+            raw.accidental, raw.marked = (child.text or "").strip(), True
+        elif tag == "time-modification":
+            actual, normal = child.findtext("actual-notes"), child.findtext("normal-notes")
+            raw.tuplet, raw.marked = (int(actual or 1), int(normal or 1)), True
+        elif tag == "lyric":
+            raw.marked = True
+            raw.lyrics.append("".join(text.text or "" for text in child.iter("text")))
+        elif tag == "cue":
+            raw.cue = True
+        elif tag == "unpitched":
+            raw.unpitched = True
+    return raw
+
+
+def _read_notations(notations: etree._Element, raw: RawNote) -> None:
+    for child in notations:
+        tag = child.tag
+        if tag == "ornaments":
+            _read_ornaments(child, raw)
+        elif tag == "articulations":
+            for mark in child:
+                if mark.tag in ("breath-mark", "caesura"):
+                    raw.breath = True
+                elif isinstance(mark.tag, str):
+                    raw.articulations.append(mark.tag)
+        elif tag == "technical":
+            _read_technical(child, raw)
+        elif tag == "slur":
+            number = child.get("number", "1")
+            if child.get("type") == "start":
+                raw.slur_starts.append(number)
+            elif child.get("type") == "stop":
+                raw.slur_stops.append(number)
+        elif tag == "tied":
+            raw.tie_start |= child.get("type") == "start"
+            raw.tie_stop |= child.get("type") == "stop"
+        elif tag == "fermata":
+            raw.fermata = True
+        elif tag == "arpeggiate":
+            raw.arpeggio = True
+        elif tag == "accidental-mark":
+            _add_accidental(child, raw)
+
+
+def _read_ornaments(ornaments: etree._Element, raw: RawNote) -> None:
+    for child in ornaments:
+        tag = child.tag
+        if tag in SIGN_ELEMENTS:
+            place = child.get("placement", "")
+            own = (item for item in child.attrib.items() if item[0] not in ("placement", "smufl", "id"))
+            attributes = tuple(sorted((str(key), str(value)) for key, value in own))
+            ours = child.get("id", "").startswith("gw-")
+            raw.signs.append(
+                Sign(str(tag), (child.text or "").strip(), child.get("smufl", ""),
+                     "above" if place == "above" else "below" if place == "below" else "", attributes, ours=ours)
+            )  # fmt: skip
+        elif tag == "accidental-mark":
+            _add_accidental(child, raw)
+        elif tag == "wavy-line":
+            raw.wavy.append(child.get("type", ""))
+        elif tag == "tremolo":
+            raw.tremolo = int((child.text or "0").strip() or 0)
+
+
+def _add_accidental(mark: etree._Element, raw: RawNote) -> None:
+    """An accidental mark belongs to the sign before it."""
+    if not raw.signs:
+        return
+    text, last = (mark.text or "").strip(), raw.signs[-1]
+    above, below = last.accidental_above, last.accidental_below
+    if mark.get("placement") == "below":
+        below = text
+    else:
+        above = text
+    raw.signs[-1] = Sign(last.element, last.text, last.smufl, last.placement, last.attributes, above, below, last.ours)
+
+
+def _read_technical(technical: etree._Element, raw: RawNote) -> None:
+    for mark in technical:
+        if mark.tag == "fingering":
+            raw.fingering.append((mark.text or "").strip())
+        elif mark.tag == "stopped":  # a plus sign over the note
+            place = mark.get("placement", "")
+            raw.signs.append(Sign("stopped", "+", "", "below" if place == "below" else "above"))
+        elif mark.tag in ("other-technical",):
+            raw.signs.append(Sign("other-technical", (mark.text or "").strip(), mark.get("smufl", "")))

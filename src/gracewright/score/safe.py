@@ -1,0 +1,111 @@
+"""Turn a user's bytes into an XML tree without harm.
+
+Refused, before anything is built from them: entity declarations, outside references, archives that unpack to more
+than 64 MiB or climb out of their folder, absurd sizes. Comments and processing instructions are kept: the document is
+the user's.
+
+Public: parse_xml, unpack_mxl, Limits.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+import zipfile
+import zlib
+from typing import Final
+
+from lxml import etree
+
+from gracewright.errors import BadInput, UnsafeInput
+
+MAX_FILE: Final = 20 * 2**20
+MAX_XML: Final = 32 * 2**20
+MAX_ARCHIVE: Final = 64 * 2**20
+MAX_ENTRIES: Final = 200
+MAX_TAGS: Final = 3_000_000
+_DOCTYPE: Final = re.compile(r"<!DOCTYPE[^\[>]*(\[.*?\])?\s*>", re.S)
+
+
+def text_of(data: bytes, name: str) -> str:
+    """Decode by byte-order mark, else by the XML declaration, else UTF-8, else Latin-1."""
+    marks = ((b"\xef\xbb\xbf", "utf-8-sig"), (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16"))
+    declared = re.match(rb"""<\?xml[^>]*encoding\s*=\s*["']([A-Za-z0-9._-]+)["']""", data[:200])
+    encoding = declared[1].decode("ascii") if declared else "utf-8"
+    encoding = next((by_mark for mark, by_mark in marks if data.startswith(mark)), encoding)
+    try:
+        return data.decode(encoding)
+    except (UnicodeDecodeError, LookupError):
+        try:
+            return data.decode("utf-8")
+        except UnicodeDecodeError:
+            return data.decode("latin-1")
+
+
+def parse_xml(data: bytes, name: str) -> etree._ElementTree:
+    """Parse a document. Raises UnsafeInput or BadInput with one sentence."""
+    if len(data) > MAX_XML:
+        raise UnsafeInput("the score is larger than 32 MiB", file=name, remedy="export a single movement")
+    text = text_of(data, name)
+    if text.count("<") > MAX_TAGS:
+        raise UnsafeInput("the score has more than three million tags", file=name, remedy="export a single movement")
+    doctype = _DOCTYPE.search(text[:20_000])
+    if "<!ENTITY" in text or (doctype is not None and doctype[1]):
+        raise UnsafeInput("the file declares entities of its own, which no score needs", file=name,
+                          remedy="export it again from the program it came from")  # fmt: skip
+    text = re.sub(r"^\s*<\?xml[^>]*\?>", "", text, count=1).lstrip("\ufeff \r\n\t")
+    parser = etree.XMLParser(resolve_entities=False, no_network=True, load_dtd=False, dtd_validation=False,
+                             huge_tree=False, strip_cdata=False)  # fmt: skip
+    try:
+        return etree.ElementTree(etree.fromstring(text.encode("utf-8"), parser)).getroot().getroottree()
+    except etree.XMLSyntaxError as fault:
+        line = fault.lineno or 0
+        raise BadInput(f"this is not well-formed XML (line {line}: {_short(fault.msg)})", file=name,
+                       remedy="export it again from the program it came from") from None  # fmt: skip
+
+
+def _short(message: str | None) -> str:
+    return re.sub(r"\s+", " ", message or "unreadable").split(", line")[0][:120].rstrip(".")
+
+
+def unpack_mxl(data: bytes, name: str) -> bytes:
+    """The score inside a compressed MusicXML archive. Raises UnsafeInput or BadInput."""
+    if len(data) > MAX_FILE:
+        raise UnsafeInput("the archive is larger than 20 MiB", file=name, remedy="export a single movement")
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as archive:
+            return _score_in(archive, name)
+    except (zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError, EOFError, OSError) as fault:
+        raise BadInput(f"the archive cannot be unpacked ({_short(str(fault))})", file=name,
+                       remedy="export it again, or unpack it and give the .musicxml inside") from None  # fmt: skip
+
+
+def _score_in(archive: zipfile.ZipFile, name: str) -> bytes:
+    entries = archive.infolist()
+    if len(entries) > MAX_ENTRIES:
+        raise UnsafeInput("the archive holds more than 200 files", file=name)
+    if sum(entry.file_size for entry in entries) > MAX_ARCHIVE:
+        raise UnsafeInput("the archive unpacks to more than 64 MiB", file=name)
+    names = {entry.filename for entry in entries}
+    for entry in names:
+        if entry.startswith(("/", "\\")) or ".." in re.split(r"[/\\]", entry) or ":" in entry:
+            raise UnsafeInput("the archive climbs out of its folder", file=name)
+    wanted = ""
+    if "META-INF/container.xml" in names:
+        container = parse_xml(_limited(archive, "META-INF/container.xml", 65_536, name), name)
+        rootfile = container.find(".//{*}rootfile")
+        wanted = rootfile.get("full-path", "") if rootfile is not None else ""
+    if wanted not in names:
+        scores = sorted(n for n in names if n.lower().endswith((".xml", ".musicxml")) and not n.startswith("META-INF"))
+        if not scores:
+            raise BadInput("the archive holds no score", file=name, remedy="export it again")
+        wanted = scores[0]
+    return _limited(archive, wanted, MAX_XML, name)
+
+
+def _limited(archive: zipfile.ZipFile, entry: str, limit: int, name: str) -> bytes:
+    with archive.open(entry) as stream:
+        data = stream.read(limit + 1)
+    if len(data) > limit:
+        raise UnsafeInput(f"{entry} unpacks to more than {limit // 1024} KiB", file=name)
+    return data
