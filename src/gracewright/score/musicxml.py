@@ -244,12 +244,19 @@ class _PartReader:
         self.sized += 1
         note_id = f"{self.part_id}.g{place}"
         self.reading.places[note_id] = place
-        steals = [_percent(raw.grace.get(key)) for key in ("steal-time-previous", "steal-time-following", "make-time")]
         return SmallNote(
-            note_id, self._sounding(raw.pitch), raw.value if raw.type else Fraction(1, 2),
-            raw.grace.get("slash") == "yes", bool(raw.slur_starts), *steals, raw.accidental, tuple(raw.signs),
-            raw.chord,
-        )  # fmt: skip
+            note_id,
+            self._sounding(raw.pitch),
+            raw.value if raw.type else Fraction(1, 2),
+            slash=raw.grace.get("slash") == "yes",
+            slurred=bool(raw.slur_starts),
+            steal_previous=_percent(raw.grace.get("steal-time-previous")),
+            steal_following=_percent(raw.grace.get("steal-time-following")),
+            make_time=_percent(raw.grace.get("make-time")),
+            accidental=raw.accidental,
+            signs=tuple(raw.signs),
+            chord=raw.chord,
+        )
 
     def _sounding(self, pitch: Pitch) -> Pitch:
         return pitch.transposed(*self.transpose) if self.transpose != (0, 0) else pitch
