@@ -1,1 +1,10 @@
-"""instruments"""
+"""Instruments: compass, rates, fingerings, transposition. Each instrument is a TOML file in ``tables/``."""
+
+from gracewright.instruments.model import LEVELS, Fingering, Instrument, Mordent, Place, Shake, Vibrato
+from gracewright.instruments.moves import Move, out_of_range, transpositions
+from gracewright.instruments.tables import instruments, load_instrument
+
+__all__ = [
+    "LEVELS", "Fingering", "Instrument", "Mordent", "Move", "Place", "Shake", "Vibrato", "instruments",
+    "load_instrument", "out_of_range", "transpositions",
+]  # fmt: skip

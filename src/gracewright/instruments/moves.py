@@ -1,0 +1,74 @@
+"""Does a line lie on the instrument, and where to move it if not.
+
+Conventions: a move is an interval in staff places and semitones, as ``Pitch.transposed`` takes it. The usual moves
+stand in ``moves.toml`` in the order players try them (common practice; the minor third up for French flute and violin
+music on the alto is also found in public reference articles).
+
+Public: out_of_range, transpositions, Move.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cache
+from importlib import resources
+
+from gracewright.instruments.model import Instrument
+from gracewright.score.model import Tone
+
+
+@dataclass(frozen=True, slots=True)
+class Move:
+    """A transposition on offer. ``misses`` counts the tones still outside; ``strain`` is the share of the remaining
+    time spent on weak notes or outside the comfortable part of the compass, in [0, 1]."""
+
+    diatonic: int
+    chromatic: int
+    words: str
+    misses: int
+    strain: float = 0.0
+
+    @property
+    def fifths(self) -> int:
+        """What the move adds to the key signature: a minor third up takes three sharps away.
+
+        >>> Move(2, 3, "up a minor third", 0).fifths, Move(7, 12, "up an octave", 0).fifths
+        (-3, 0)
+        """
+        return 7 * self.chromatic - 12 * self.diatonic
+
+
+def out_of_range(line_tones: Sequence[Tone], instrument: Instrument) -> tuple[Tone, ...]:
+    """The tones that the instrument does not have, in order: beyond the compass, or missing within it."""
+    return tuple(tone for tone in line_tones if not instrument.has(tone.pitch))
+
+
+def transpositions(line_tones: Sequence[Tone], instrument: Instrument) -> tuple[Move, ...]:
+    """The usual moves, best first: fewest tones outside, then the order in which players try them.
+
+    Moves that leave more tones outside than the line has as it stands are left away. An instrument that sounds at
+    another octave than it is written gets its octave first.
+    """
+    outside = len(out_of_range(line_tones, instrument))
+    found = []
+    for diatonic, chromatic, words in usual_moves():
+        moved = [(tone, tone.pitch.transposed(diatonic, chromatic)) for tone in line_tones]
+        inside = [(tone, pitch) for tone, pitch in moved if instrument.has(pitch)]
+        low, high = instrument.comfortable
+        poor = [tone for tone, pitch in inside
+                if instrument.weakness(pitch) or not low.midi <= pitch.midi <= high.midi]  # fmt: skip
+        time = sum(tone.length for tone, _ in inside)
+        strain = float(sum(tone.length for tone in poor) / time) if time else 0.0
+        if len(moved) - len(inside) <= outside:
+            found.append(Move(diatonic, chromatic, words, len(moved) - len(inside), strain))
+    octave = (7 * instrument.octave, 12 * instrument.octave)
+    first = [(2, 3)] if instrument.octave == 0 else [octave, (octave[0] + 2, octave[1] + 3)]
+    return tuple(sorted(found, key=lambda move: (move.misses, (move.diatonic, move.chromatic) not in first)))
+
+
+@cache
+def usual_moves() -> tuple[tuple[int, int, str], ...]:
+    text = (resources.files("gracewright.instruments") / "moves.toml").read_text(encoding="utf-8")
+    return tuple((move["places"], move["semitones"], move["words"]) for move in tomllib.loads(text)["move"])
