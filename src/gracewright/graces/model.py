@@ -92,6 +92,8 @@ class Context:
     slurred_in: bool = False
     leading_role: bool = False  # host is the second degree or leading note over a cadential dominant
     source: str = ""  # id of the source that speaks
+    head: Fraction = Fraction(0)  # length of the first written note where the host is a chain of tied notes
+    rest_length: Fraction = Fraction(0)  # length of the rest after, 0 where there is none
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +104,7 @@ class GraceNote:
     onset: Fraction
     length: Fraction
     main: bool  # True for the written note itself
-    slurred: bool = True
+    slurred: bool = True  # joined to the note before it (no new tongue stroke)
     bend: tuple[float, float] | None = None  # finger vibrato: depth in cents (negative: below), rate in Hz
     swell: bool = False
 

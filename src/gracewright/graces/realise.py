@@ -1,0 +1,244 @@
+"""One engine for every grace: from a grace and its place to notes with exact times.
+
+Conventions: onsets are quarters from the host's written onset, negative for notes before the beat; the lengths of all
+notes that are not before the beat, with a closing silence, sum exactly to the host. ``main`` marks every sounding of
+the written pitch that stands for the written note itself; ``slurred`` says that a note is joined to the one before.
+
+Public: realise, shake_ending.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from functools import lru_cache
+from typing import Final
+
+from gracewright.graces.layout import SLOWEST_AFTER, Laid, Limits, lay
+from gracewright.graces.model import Context, Ending, Grace, GraceNote, Realised
+from gracewright.graces.neighbours import neighbour, walk
+from gracewright.graces.shape import HOLD, QUICK, Mark, Shape
+from gracewright.graces.vocabulary import Pattern, pattern_for, word_of
+from gracewright.pitch import Pitch
+
+TURNED: Final = (Mark(-1), Mark(0))
+MOST_FROM_PREVIOUS: Final = 0.3
+"""Seconds: the longest note that is taken from the note before. Our choice, by ear."""
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """How a grace is to be played: the pattern, the rule for its lower neighbour, and who says so."""
+
+    pattern: Pattern
+    rule: str = "scale"
+    by: str = "common practice"
+
+
+def realise(grace: Grace, context: Context) -> Realised:
+    """The notes that a grace becomes at its place.
+
+    >>> from gracewright.pitch import Key
+    >>> host = Context(Pitch.parse("C5"), Fraction(0), Fraction(1), Key.parse("C major"), 0)
+    >>> [(str(n.pitch), str(n.length)) for n in realise(Grace("mordent"), host).notes]
+    [('C5', '1/8'), ('B4', '1/8'), ('C5', '3/4')]
+    """
+    word = word_of(grace.id)
+    if grace.notes and all(share > 0 for _, share in grace.notes):
+        return _explicit(grace, context)
+    way = _way(grace, context)
+    if way.pattern.before:
+        return _before(grace, context, way)
+    pitches, lengths, remark = _laid(grace, context, way)
+    notes, silence = _sounded(pitches, lengths, context)
+    if word.bend or word.swell:
+        notes = tuple(replace(note, bend=word.bend, swell=word.swell) for note in notes)
+    words = f"{word.title}: {_spoken([note.pitch for note in notes])}, on the beat"
+    if word.bend or word.swell:
+        words = f"{word.title}: {word.meaning[0].lower()}{word.meaning[1:].rstrip('.')}"
+    return Realised(notes, Fraction(0), _sentence(words, remark, way), silence)
+
+
+def shake_ending(context: Context) -> Ending:
+    """How a shake closes by the tune that follows: turned before a rise, anticipated before a falling step.
+
+    Common practice, no source.
+    """
+    if context.following is None or context.rest_after:
+        return "none"
+    move = context.following.diatonic - context.pitch.diatonic
+    return "turned" if move > 0 else "anticipation" if move == -1 else "none"
+
+
+def _way(grace: Grace, context: Context) -> Way:
+    pattern = pattern_for(grace.id, _facts(grace, context))
+    if grace.id == "shake" and pattern.shape.stroke is not None:
+        pattern = replace(pattern, shape=_shake_shape(pattern.shape, grace, context.ternary))
+    return Way(pattern)
+
+
+def _facts(grace: Grace, context: Context) -> frozenset[str]:
+    direction = grace.direction
+    if grace.id == "appoggiatura" and not direction:
+        previous = context.previous
+        direction = "below" if previous is not None and previous < context.pitch else "above"
+    return _fact_set(direction, grace.size, grace.start, context.ternary)
+
+
+@lru_cache(maxsize=256)
+def _fact_set(direction: str, size: str, start: str, ternary: bool) -> frozenset[str]:
+    return frozenset(fact for fact in (direction, size, start, "ternary" if ternary else "") if fact)
+
+
+def _shake_shape(shape: Shape, grace: Grace, ternary: bool) -> Shape:
+    """Lean, quickening and turned ending of a shake by common practice."""
+    return _shaped(shape, grace.lean, grace.ending, grace.accelerate, ternary)
+
+
+@lru_cache(maxsize=256)
+def _shaped(shape: Shape, lean: bool, ending: Ending, accelerate: bool, ternary: bool) -> Shape:
+    share = Fraction(1, 3) if ternary or ending != "none" else Fraction(1, 2)
+    return replace(
+        shape,
+        lean=share if lean else QUICK,
+        rest=Fraction(1, 5) if ending == "anticipation" else QUICK,
+        tail=TURNED if ending == "turned" else (),
+        quicken=accelerate,
+    )
+
+
+def _limits(context: Context) -> Limits:
+    return Limits(context.quarter, context.rate, context.least)
+
+
+def _laid(grace: Grace, context: Context, way: Way) -> tuple[list[Pitch | None], list[Fraction], str]:
+    """Pitches (None: silence) and lengths over the host, end notes that the place gives included."""
+    after = _after(grace, context, way.pattern)
+    first = _first(grace, context, way.pattern)
+    body = context.length - sum((length for _, length in after), Fraction(0))
+    shape = way.pattern.shape
+    if first:
+        shape = Shape(tuple(Mark(0) for _ in first) + shape.head)
+    laid = lay(shape, body, _limits(context))
+    pitches = _pitches(laid, grace, context, way.rule)
+    if first and len(pitches) > len(first):
+        pitches[: len(first)] = first
+    pitches += [pitch for pitch, _ in after]
+    lengths = [length for _, _, length in laid.notes] + [length for _, length in after]
+    return pitches, lengths, laid.remark
+
+
+def _pitches(laid: Laid, grace: Grace, context: Context, rule: str) -> list[Pitch | None]:
+    """Spelled pitches of a laid shape."""
+    known: dict[int | None, Pitch | None] = {0: context.pitch, None: None}
+    for step, _, _ in laid.notes:
+        if step not in known:
+            assert step is not None
+            written = grace.upper_alter if step == 1 else grace.lower_alter if step == -1 else None
+            known[step] = neighbour(context, step, written, rule)
+    return [known[step] for step, _, _ in laid.notes]
+
+
+def _after(grace: Grace, context: Context, pattern: Pattern) -> list[tuple[Pitch, Fraction]]:
+    """Notes at the host's end whose pitches the place gives: anticipation, passing notes."""
+    following = context.following
+    if following is None or context.rest_after:
+        return []
+    if pattern.fill == "next" or grace.ending == "anticipation":
+        share = pattern.fill_share or (Fraction(1, 6) if context.ternary else Fraction(1, 4))
+        return [(following, _no_longer(share * context.length, context, SLOWEST_AFTER))]
+    if pattern.fill == "walk":
+        between = walk(context, context.pitch, following)
+        if not between or float(context.length * context.quarter) < context.least * (len(between) + 2):
+            return []
+        share = Fraction(1, max(4, 2 * len(between)))
+        each = _no_longer(share * context.length, context, SLOWEST_AFTER)
+        return [(pitch, each) for pitch in between]
+    return []
+
+
+def _first(grace: Grace, context: Context, pattern: Pattern) -> list[Pitch]:
+    """Quick notes at the host's beginning whose pitches are given: small notes, the chord below."""
+    if pattern.fill == "notes":
+        return [pitch for pitch, _ in grace.notes]
+    if pattern.fill == "chord":
+        return _chord_below(context)
+    return []
+
+
+def _chord_below(context: Context) -> list[Pitch]:
+    """The two nearest chord notes below the host, lowest first."""
+    found: list[Pitch] = []
+    for place in range(context.pitch.diatonic - 1, context.pitch.diatonic - 8, -1):
+        for name in context.harmony:
+            pitch = Pitch.parse(f"{name}{place // 7}")
+            if pitch.diatonic == place and len(found) < 2:
+                found.append(pitch)
+    return found[::-1]
+
+
+def _no_longer(length: Fraction, context: Context, seconds: float) -> Fraction:
+    while float(length * context.quarter) > seconds:
+        length /= 2
+    return length
+
+
+def _sounded(
+    pitches: Sequence[Pitch | None], lengths: Sequence[Fraction], context: Context, start: Fraction = Fraction(0)
+) -> tuple[tuple[GraceNote, ...], Fraction]:
+    """Notes in a row; a closing silence is returned as a length."""
+    notes: list[GraceNote] = []
+    at, joined, silence = start, context.slurred_in, Fraction(0)
+    for pitch, length in zip(pitches, lengths, strict=True):
+        if pitch is None:
+            joined, silence = False, silence + length
+        else:
+            notes.append(GraceNote(pitch, at, length, pitch == context.pitch, joined))
+            joined, silence = True, Fraction(0)
+        at += length
+    return tuple(notes), silence
+
+
+def _before(grace: Grace, context: Context, way: Way) -> Realised:
+    """A grace that takes its time from the note before (or from the rest before); on the beat where there is none."""
+    marks = way.pattern.before
+    steps = Laid(tuple((mark.step, Fraction(0), Fraction(0)) for mark in marks))
+    pitches = _pitches(steps, grace, context, way.rule)
+    room = context.previous_length or (context.length if context.rest_before else Fraction(0))
+    if room == 0:
+        on_beat = replace(way.pattern, shape=Shape((*(Mark(m.step) for m in marks), Mark(0, HOLD))), before=())
+        after = _laid(grace, context, replace(way, pattern=on_beat))
+        notes, silence = _sounded(after[0], after[1], context)
+        words = f"{word_of(grace.id).title}: nothing before it to take time from, so short and on the beat"
+        return Realised(notes, Fraction(0), _sentence(words, after[2], way), silence)
+    lengths = [_no_longer(mark.share * room, context, MOST_FROM_PREVIOUS) for mark in marks]
+    taken = sum(lengths, Fraction(0))
+    early, _ = _sounded(pitches, lengths, context, -taken)
+    body, values, remark = _laid(grace, context, replace(way, pattern=replace(way.pattern, before=())))
+    main, silence = _sounded(body, values, replace(context, slurred_in=True))
+    early_words = _spoken([note.pitch for note in early])
+    words = f"{word_of(grace.id).title}: {early_words} before the beat, then {context.pitch} on it"
+    return Realised(early + main, taken, _sentence(words, remark, way), silence)
+
+
+def _explicit(grace: Grace, context: Context) -> Realised:
+    """Notes given one by one with their shares; what the shares leave open is the written note's."""
+    total = sum((share for _, share in grace.notes), Fraction(0))
+    rows = list(grace.notes) if total >= 1 else [*grace.notes, (context.pitch, 1 - total)]
+    scale = context.length / max(total, Fraction(1))
+    notes, _ = _sounded([pitch for pitch, _ in rows], [share * scale for _, share in rows], context)
+    return Realised(notes, Fraction(0), f"{word_of(grace.id).title}: {_spoken([note.pitch for note in notes])}.")
+
+
+def _spoken(pitches: Sequence[Pitch]) -> str:
+    """Pitches in a row, long alternations told once."""
+    names = [str(pitch) for pitch in pitches]
+    if len(names) <= 8:
+        return " ".join(names)
+    return f"{' '.join(names[:4])} … {' '.join(names[-4:])} ({len(names)} notes)"
+
+
+def _sentence(words: str, remark: str, way: Way) -> str:
+    by = "" if way.by == "common practice" else f" ({way.by})"
+    return f"{words}{'; ' + remark if remark else ''}{by}."
