@@ -1,0 +1,205 @@
+"""Rules that hold always: what may stand on a tone at all, whatever the manner says.
+
+A grace must be playable on the instrument at the tempo; an appoggiatura makes a dissonance and resolves it; no grace
+makes fifths or octaves with another part that the plain line lacks, nor doubles the bass's leading note.
+
+Conventions: the answer for a tone and kind is a code, 0 where it may stand; ``WHY`` says the others in words. Voice
+leading is judged here from the first and last note of the kind (``kinds.toml``); the exact notes are judged again once
+they are known (``realising.py``).
+
+Public: Allowed, allowed_of, WHY, perfect_parallel.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gracewright.instruments import Instrument
+from gracewright.pitch import Pitch, fifths_of
+from gracewright.study.model import Study
+from gracewright.taste.manner import Kind, Manner, kinds
+from gracewright.taste.sites import Floats, Ints, Sites
+
+WHY: Final = (
+    "",
+    "the note is too short for it at this tempo",
+    "it cannot be fingered, or leaves the compass",
+    "the note leaned on would not clash with the bass, so there would be nothing to resolve",
+    "it would make fifths or octaves with another part",
+    "it would double the bass's leading note",
+    "the line around the note does not suit it",
+    "its exact notes would break a rule",
+)
+SHORT, FINGERS, NO_CLASH, PARALLEL, LEADING, LINE, EXACT = range(1, 8)
+FAMILY: Final = {"shake": "mordent", "leaning": "appoggiatura", "small": "mordent", "division": "division"}
+"""Our families → those of the instrument tables."""
+
+
+@dataclass(frozen=True, eq=False)
+class Allowed:
+    """``codes`` (tones, kinds of the manner). ``upper`` and ``lower`` neighbours as (tones, 2): staff place, MIDI;
+    ``rate`` full strokes a second of a shake on each tone. ``codes`` may gain the code EXACT as notes become known."""
+
+    codes: NDArray[np.int8]
+    upper: Ints
+    lower: Ints
+    rate: Floats
+
+
+def allowed_of(sites: Sites, study: Study, manner: Manner, instrument: Instrument, level: str) -> Allowed:
+    """The codes; kept with the table of sites."""
+    name = "allowed", id(manner), id(instrument), level
+    found, *_ = sites.keep(name, lambda: (_make(sites, study, manner, instrument, level), manner, instrument))
+    return found
+
+
+def _make(sites: Sites, study: Study, manner: Manner, instrument: Instrument, level: str) -> Allowed:
+    count = len(sites.tones)
+    upper, lower, rate, fits = _neighbours(sites, study, instrument, level)
+    codes = np.zeros((count, len(manner.kinds)), dtype=np.int8)
+    for column, name in enumerate(manner.kinds):
+        kind = kinds()[name]
+        code = codes[:, column]
+        _ban(code, LINE, ~_line_suits(sites, kind))
+        if kind.family == "leaning" and kind.size == "long":
+            _ban(code, NO_CLASH, sites.on("upper-bites" if kind.direction == "above" else "lower-bites") < 1)
+        first = _note(sites, upper, lower, kind.first)
+        last = _note(sites, upper, lower, kind.last)
+        _ban(code, LEADING, _doubles_leading(sites, study, first))
+        _ban(code, PARALLEL, _parallels(sites, first, last))
+        _ban(code, FINGERS, ~fits[0] & (kind.first > 0) | ~fits[1] & (kind.first < 0))
+        needed = np.maximum(kind.seconds, kind.notes * instrument.least(level, FAMILY[kind.family]))
+        _ban(code, SHORT, sites.seconds < needed)
+        if kind.family == "shake":
+            _ban(code, SHORT, sites.seconds * rate < 2)
+            _ban(code, FINGERS, rate <= 0)
+    return Allowed(codes, upper, lower, rate)
+
+
+def _ban(code: NDArray[np.int8], why: int, where: NDArray[np.bool_]) -> None:
+    code[where] = why
+
+
+def _neighbours(
+    sites: Sites, study: Study, instrument: Instrument, level: str
+) -> tuple[Ints, Ints, Floats, NDArray[np.bool_]]:
+    """Upper and lower neighbours by the local key, shake rates, and whether the instrument has those notes."""
+    count = len(sites.tones)
+    upper, lower = np.zeros((count, 2), dtype=np.int64), np.zeros((count, 2), dtype=np.int64)
+    rate, fits = np.zeros(count), np.zeros((2, count), dtype=bool)
+    known: dict[tuple[Pitch, object], tuple[Pitch, Pitch, float, bool, bool]] = {}
+    spans, at = study.keys, 0
+    for index, tone in enumerate(sites.tones):
+        while at + 1 < len(spans) and spans[at + 1].onset <= tone.onset:
+            at += 1
+        key = spans[at].key if spans and spans[at].onset <= tone.onset else study.home
+        found = known.get((tone.pitch, key))
+        if found is None:
+            above = Pitch.at(tone.pitch.diatonic + 1, key.alter_of((tone.pitch.step + 1) % 7))
+            below = Pitch.at(tone.pitch.diatonic - 1, key.alter_of((tone.pitch.step - 1) % 7))
+            if tone.pitch.fifths == key.tonic_fifths:  # below the tonic lies the leading note
+                below = Pitch.at(below.diatonic, fifths_alter(fifths_of(key.leading), below.step))
+            speed = instrument.rate(level, tone.pitch, above) if above.midi > tone.pitch.midi else 0.0
+            found = above, below, speed, instrument.has(above), instrument.has(below)
+            known[tone.pitch, key] = found
+        upper[index] = found[0].diatonic, found[0].midi
+        lower[index] = found[1].diatonic, found[1].midi
+        rate[index], fits[0, index], fits[1, index] = found[2:]
+    return upper, lower, rate, fits
+
+
+def fifths_alter(fifths: int, step: int) -> int:
+    """Alteration of a letter that stands at a place on the line of fifths.
+
+    >>> fifths_alter(fifths_of("F#"), 3)
+    1
+    """
+    return (fifths - (0, 2, 4, -1, 1, 3, 5)[step]) // 7
+
+
+def _note(sites: Sites, upper: Ints, lower: Ints, step: int) -> Ints:
+    """(tones, 2) of a scale step; a third away is never the first note on the beat against a moving bass by
+    more than the neighbour, so the neighbour's fifth or octave is what counts there."""
+    if step == 0:
+        return np.stack([sites.places, sites.midi], axis=1)
+    if step > 0:
+        return upper
+    return lower if step == -1 else lower - np.array([1, 2])
+
+
+def _line_suits(sites: Sites, kind: Kind) -> NDArray[np.bool_]:
+    """Where the melody allows a kind whatever the manner."""
+    on, yes = sites.on, np.ones(len(sites.tones), dtype=bool)
+    if kind.id == "passing-appoggiatura":
+        return on("from-third-above") > 0
+    if kind.id == "accent":
+        return (on("to-same") > 0) | (on("to-step-below") > 0)
+    if kind.id == "appoggiatura-below":
+        return (on("from-step-below") > 0) | (on("from-third-below") > 0) | (on("from-same") > 0)
+    if kind.id == "appoggiatura-above":
+        return (on("passing") < 1) & (on("dissonant") < 1)
+    if kind.family == "division":
+        return (on("to-rest") < 1) & (on("cadence-arrival") < 1) & (on("piece-last") < 1)
+    return yes
+
+
+def _doubles_leading(sites: Sites, study: Study, first: Ints) -> NDArray[np.bool_]:
+    """The note added on the beat is the leading note that the bass has already."""
+    if not study.bass or not len(sites.others):
+        return np.zeros(len(sites.tones), dtype=bool)
+    bass = sites.others[0, :, 1]
+    same = (first[:, 0] - bass[:, 0]) % 7 == 0
+    same &= (first[:, 1] - bass[:, 1]) % 12 == 0
+    leading = np.zeros(len(sites.tones), dtype=np.int64)
+    spans, at = study.keys, 0
+    for index, tone in enumerate(sites.tones):
+        while at + 1 < len(spans) and spans[at + 1].onset <= tone.onset:
+            at += 1
+        key = spans[at].key if spans and spans[at].onset <= tone.onset else study.home
+        leading[index] = (key.tonic_fifths + 5) * 7 % 12  # semitones above C of a place on the line of fifths
+    doubled: NDArray[np.bool_] = same & (bass[:, 0] >= 0) & (bass[:, 1] % 12 == leading) & (first[:, 1] != sites.midi)
+    return doubled
+
+
+def perfect_parallel(upper_from: Ints, upper_to: Ints, lower_from: Ints, lower_to: Ints) -> NDArray[np.bool_]:
+    """Two voices moving in fifths, octaves or unisons: arrays (…, 2) of staff place and MIDI number.
+
+    Both voices must move, and both sound (common practice). A step from a diminished to a perfect fifth does not count.
+
+    >>> c, d, g, a = (np.array([[place, midi]]) for place, midi in ((28, 60), (29, 62), (32, 67), (33, 69)))
+    >>> bool(perfect_parallel(g, a, c, d)[0]), bool(perfect_parallel(g, a, c, c)[0])
+    (True, False)
+    """
+    there = (upper_from[..., 0] >= 0) & (upper_to[..., 0] >= 0) & (lower_from[..., 0] >= 0) & (lower_to[..., 0] >= 0)
+    move = (upper_from[..., 1] != upper_to[..., 1]) & (lower_from[..., 1] != lower_to[..., 1])
+    kind_from = (upper_from[..., 0] - lower_from[..., 0]) % 7, (upper_from[..., 1] - lower_from[..., 1]) % 12
+    kind_to = (upper_to[..., 0] - lower_to[..., 0]) % 7, (upper_to[..., 1] - lower_to[..., 1]) % 12
+    fifths = (kind_from[0] == 4) & (kind_from[1] == 7) & (kind_to[0] == 4) & (kind_to[1] == 7)
+    octaves = (kind_from[0] == 0) & (kind_from[1] == 0) & (kind_to[0] == 0) & (kind_to[1] == 0)
+    found: NDArray[np.bool_] = there & move & (fifths | octaves)
+    return found
+
+
+def _parallels(sites: Sites, first: Ints, last: Ints) -> NDArray[np.bool_]:
+    """Would the first or last note of a kind run in fifths or octaves with any other line?"""
+    count = len(sites.tones)
+    main = np.stack([sites.places, sites.midi], axis=1)
+    before, after = np.full((count, 2), -1, dtype=np.int64), np.full((count, 2), -1, dtype=np.int64)
+    before[1:], after[:-1] = main[:-1], main[1:]
+    found = np.zeros(count, dtype=bool)
+    for block in sites.others:
+        was, now, ending, then = (block[:, moment] for moment in range(4))
+        plain_in = perfect_parallel(before, main, was, now)
+        plain_out = perfect_parallel(main, after, ending, then)
+        beats = np.roll(now, 1, axis=0)  # the other line at the onset of the tone before
+        beats[0] = -1
+        found |= perfect_parallel(before, first, was, now) & ~plain_in
+        found |= perfect_parallel(before, first, beats, now) & ~perfect_parallel(before, main, beats, now)
+        found |= perfect_parallel(first, after, now, then) & ~perfect_parallel(main, after, now, then)
+        found |= perfect_parallel(last, after, ending, then) & ~plain_out
+        found |= perfect_parallel(first, last, now, ending)
+    return found

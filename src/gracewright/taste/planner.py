@@ -1,0 +1,243 @@
+"""The planner: from a study and a manner to a plan.
+
+Every strip (a phrase in one time through) is a row of notes with a score for each family of graces; rules that hold
+always forbid, the page, the player's locks and the cadences demand, and :mod:`gracewright.taste.chain` finds the best
+row exactly. What a grace must be worth to stand is one price for each occasion, the lowest at which the plan keeps
+within its budget. Chosen graces are made into exact notes and judged; one that fails is struck out and the row found
+again.
+
+Public: make_plan.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from fractions import Fraction
+from typing import Final, Literal
+
+import numpy as np
+
+from gracewright.graces import Grace, page_graces
+from gracewright.instruments import Instrument
+from gracewright.score import Piece
+from gracewright.study.model import Study
+from gracewright.taste.allowed import EXACT, allowed_of
+from gracewright.taste.assembling import plan_of
+from gracewright.taste.chain import FORBIDDEN, Solved, count_at, penalties, solve
+from gracewright.taste.desk import Desk, Found, Row
+from gracewright.taste.growth import OCCASIONS, Curve, Strip, bonus_of, budgets, strips_of
+from gracewright.taste.manner import FAMILIES, Manner, kinds
+from gracewright.taste.model import Choice, Plan
+from gracewright.taste.realising import step_of, workshop_of
+from gracewright.taste.required import wanted_shakes
+from gracewright.taste.scores import scores_of
+from gracewright.taste.sites import Floats, Ints, Sites, sites_of
+
+PRICES: Final = np.arange(-16, 81) / 8
+"""What a grace may have to be worth, in the planner's unit."""
+NEAR: Final = 1.5
+"""Seconds: notes that far apart hardly disturb one another."""
+ROUNDS: Final = 12
+
+
+def make_plan(
+    piece: Piece, study: Study, manner: Manner, instrument: Instrument, *, level: str = "intermediate",
+    richness: float = 5.0, curve: Curve = (), locks: Plan | None = None, signs: Literal["read", "ignore"] = "read",
+    signs_by: str = "", tempo: Fraction | None = None,
+) -> Plan:  # fmt: skip
+    """Choose graces for the solo line.
+
+    ``richness`` 0 keeps to the signs on the page, 10 is lavish; ``curve`` bends it (page onset in quarters → factor);
+    ``locks`` is an earlier plan whose locked choices stay; ``signs_by`` names the source that explains the page's
+    signs; ``tempo`` in quarters a minute replaces the page's. Same input, same plan.
+    """
+    sites = sites_of(piece, study, tempo)
+    source = signs_by or manner.source
+    on_page = _page(piece, study, sites, source) if signs == "read" else {}
+    strips = sites.keep("strips", lambda: strips_of(piece, study, sites))
+    desk = Desk(
+        piece, study, manner, level, richness, curve, sites, scores_of(sites, manner),
+        allowed_of(sites, study, manner, instrument, level),
+        workshop_of(piece, study, sites, manner, instrument, level, tempo, source), strips,
+        bonus_of(sites, study, manner, strips, curve), (), on_page, _locked(sites, locks), set(),
+    )  # fmt: skip
+    header = Plan(piece.title, study.solo, manner.id, source, instrument.id, level, richness, tuple(curve), ())
+    if richness <= 0 or not strips:
+        return plan_of(desk, header, None)
+    return plan_of(desk, header, _settle(desk))
+
+
+def _page(piece: Piece, study: Study, sites: Sites, source: str) -> dict[int, tuple[Grace, str, str]]:
+    """Graces on the page by row: grace, whose word, remark."""
+
+    def read() -> dict[int, tuple[Grace, str, str]]:
+        found = page_graces(piece, study, source=source)
+        return {sites.index[there.note]: (there.grace, there.source, there.remark) for there in found}
+
+    return sites.keep(("page", source), read)
+
+
+def _locked(sites: Sites, locks: Plan | None) -> dict[tuple[int, int], Choice]:
+    if locks is None:
+        return {}
+    return {
+        (choice.time_through, sites.index[choice.note]): choice
+        for choice in locks.choices
+        if choice.lock and choice.note in sites.index
+    }
+
+
+def _settle(desk: Desk) -> Found:
+    """Solve, make the chosen graces, strike out those that fail, and solve again until all stand."""
+    shake = desk.manner.kinds.index("shake")
+    for _ in range(ROUNDS):
+        desk.wanted = wanted_shakes(desk.sites, desk.study, desk.allowed, shake)
+        score, columns, near = _tables(desk)
+        price = _prices(desk, score, near)
+        solved = solve(score, near, price, penalties(desk.manner.spacing))
+        rows, failed = _make(desk, solved, columns)
+        if not failed and not _strike_clashes(desk, rows):
+            break
+    return Found(rows, solved, price, columns)
+
+
+def _tables(desk: Desk) -> tuple[Floats, Ints, Floats]:
+    """Scores of families (strips, notes, families), the best kind's column in each, and nearness in time."""
+    sites, manner = desk.sites, desk.manner
+    families = np.array([FAMILIES.index(kinds()[name].family) for name in manner.kinds])
+    allowed = np.where(desk.allowed.codes == 0, desk.scores.kinds, FORBIDDEN)
+    count = len(sites.tones)
+    by_family = np.full((count, len(FAMILIES)), FORBIDDEN)
+    best_column = np.full((count, len(FAMILIES)), -1, dtype=np.int64)
+    by_family[:, 0] = 0
+    for family in range(1, len(FAMILIES)):
+        members = np.flatnonzero(families == family)
+        if len(members):
+            pick = allowed[:, members].argmax(axis=1)
+            by_family[:, family] = allowed[np.arange(count), members[pick]]
+            best_column[:, family] = members[pick]
+    longest = max(strip.last - strip.first + 1 for strip in desk.strips)
+    shape = len(desk.strips), longest
+    score = np.full((*shape, len(FAMILIES)), FORBIDDEN)
+    score[:, :, 0] = 0
+    columns = np.full((*shape, len(FAMILIES)), -1, dtype=np.int64)
+    near = np.ones(shape)
+    closeness = np.clip(1 - desk.sites.gap / NEAR, 0.15, 1.0)
+    for number, strip in enumerate(desk.strips):
+        rows, length = slice(strip.first, strip.last + 1), strip.last - strip.first + 1
+        score[number, :length] = by_family[rows]
+        score[number, :length, 1:] += desk.bonus[number][:, None]
+        columns[number, :length] = best_column[rows]
+        near[number, :length] = closeness[rows]
+    _demands(desk, score, columns, allowed, families)
+    return score, columns, near
+
+
+def _demands(desk: Desk, score: Floats, columns: Ints, allowed: Floats, families: Ints) -> None:
+    """The page, the locks and the cadences; and what failed beside its neighbours."""
+    starts: dict[int, list[tuple[int, Strip]]] = {}
+    for number, strip in enumerate(desk.strips):
+        for site in range(strip.first, strip.last + 1):
+            starts.setdefault(site, []).append((number, strip))
+
+    def demand(number: int, note: int, family: int) -> None:
+        score[number, note, np.arange(len(FAMILIES)) != family] = FORBIDDEN
+        score[number, note, family] = max(score[number, note, family], 0.0)
+
+    shake = FAMILIES.index("shake")
+    cadential = {item.site for item in desk.wanted if item.site >= 0}
+    for number, strip in enumerate(desk.strips):
+        if strip.first and desk.sites.step_before[strip.first] != 99 and strip.first not in cadential:
+            score[number, 0, shake] = FORBIDDEN  # a strip's first note may follow a shake at once
+    for item in desk.wanted:
+        for number, strip in starts.get(item.site, ()):
+            if score[number, item.site - strip.first, shake] > FORBIDDEN / 2:
+                demand(number, item.site - strip.first, shake)
+    for site, (grace, _, _) in desk.page.items():
+        for number, strip in starts.get(site, ()):
+            demand(number, site - strip.first, family_of(grace))
+    for (time_through, site), choice in desk.locked.items():
+        for number, strip in starts.get(site, ()):
+            if strip.time_through == time_through:
+                demand(number, site - strip.first, family_of(choice.grace) if choice.grace else 0)
+    for time_through, site, column in desk.struck:
+        for number, strip in starts.get(site, ()):
+            if strip.time_through == time_through and columns[number, site - strip.first, families[column]] == column:
+                score[number, site - strip.first, families[column]] = FORBIDDEN
+
+
+def family_of(grace: Grace | None) -> int:
+    """Place of a grace's family in FAMILIES; 0 for none."""
+    if grace is None:
+        return 0
+    if "shake" in grace.id:
+        return FAMILIES.index("shake")
+    if grace.id == "division":
+        return FAMILIES.index("division")
+    return FAMILIES.index("leaning" if grace.id.startswith("appoggiatura") else "small")
+
+
+def _prices(desk: Desk, score: Floats, near: Floats) -> Floats:
+    """(strips,) prices: for each occasion the lowest on the grid at which its graces keep within the budget."""
+    budget = budgets(desk.piece, desk.study, desk.manner, desk.richness, desk.curve)
+    occasion = np.array([strip.occasion for strip in desk.strips])
+    table = penalties(desk.manner.spacing)
+    floor = int(np.searchsorted(PRICES, 0.9 - 0.22 * desk.richness))
+    low = np.full(len(OCCASIONS), floor)
+    high = np.full(len(OCCASIONS), len(PRICES) - 1)
+    while (low < high).any():
+        middle = (low + high) // 2
+        counts = count_at(score, near, PRICES[middle][occasion], table)
+        within = np.bincount(occasion, weights=counts, minlength=len(OCCASIONS)) <= budget
+        high = np.where(within, middle, high)
+        low = np.where(within, low, np.minimum(middle + 1, high))
+    # one price list: what is heard again never costs more than what is heard first
+    settled = low.copy()
+    settled[2] = min(settled[2], settled[0])
+    settled[3] = min(settled[3], settled[2])
+    prices: Floats = PRICES[settled][occasion]
+    return prices
+
+
+def _make(desk: Desk, solved: Solved, columns: Ints) -> tuple[list[Row], bool]:
+    """Make the chosen graces exact. What fails on its note is struck out for good."""
+    rows, failed = [], False
+    cadential = {item.site for item in desk.wanted}
+    for number, strip in enumerate(desk.strips):
+        names, graces = list[str](), list[Grace | None]()
+        share = desk.manner.growth[OCCASIONS[strip.occasion]]
+        for note in range(strip.last - strip.first + 1):
+            site, family = strip.first + note, int(solved.families[number, note])
+            lock = desk.locked.get((strip.time_through, site))
+            column = int(columns[number, note, family])
+            if lock is not None or site in desk.page or family == 0 or column < 0:
+                names.append("")
+                graces.append(None)
+                continue
+            name = desk.manner.kinds[column]
+            step = step_of(desk.richness, share)
+            grace = desk.workshop.grace(site, name, step, site in cadential)
+            if grace is None:
+                desk.allowed.codes[site, column] = EXACT
+                failed = True
+            names.append(name)
+            graces.append(grace)
+        rows.append(Row(strip, tuple(names), tuple(graces)))
+    return rows, failed
+
+
+def _strike_clashes(desk: Desk, rows: Sequence[Row]) -> bool:
+    """Neighbouring graces, each good alone, that make fifths or octaves together: the weaker is struck out."""
+    found = False
+    cadential = {item.site for item in desk.wanted}
+    for row in rows:
+        for note in range(len(row.graces) - 1):
+            one, two = row.graces[note], row.graces[note + 1]
+            site = row.strip.first + note
+            if one is None or two is None or not desk.workshop.clash(site, one, two):
+                continue
+            worse = note if site + 1 in cadential else note + 1
+            column = desk.manner.kinds.index(row.kinds[worse])
+            desk.struck.add((row.strip.time_through, row.strip.first + worse, column))
+            found = True
+    return found

@@ -1,0 +1,84 @@
+"""The plan as a text: what is written can be read, edited, and told apart from another score."""
+
+import pytest
+
+from gracewright.errors import BadInput, PlanMismatch
+from gracewright.graces import Grace
+from gracewright.score import tones
+from gracewright.taste import load_manner, make_plan, manners, plan_json, read_plan, write_plan
+
+
+@pytest.mark.parametrize("name", manners())
+@pytest.mark.parametrize("richness", [0, 5, 10])
+def test_an_unedited_plan_gives_itself_back(movement, alto, name, richness):
+    piece, found = movement
+    plan = make_plan(piece, found, load_manner(name), alto, richness=richness, curve=((piece.bars[1].onset, 1.5),))
+
+    assert read_plan(write_plan(plan), piece, found) == plan
+
+
+def test_a_player_may_write_a_line(menuet):
+    piece, found = menuet
+    tone = next(tone for tone in tones(piece, found.solo) if tone.bar == 3)
+    bar, beat = piece.bars[tone.bar].number, piece.beat_of(tone.onset, tone.bar)
+    plan = read_plan(f"manner: french\n# mine\nkeep bar {bar} beat {beat} 2nd time: mordent, double\n", piece, found)
+    (choice,) = plan.choices
+
+    assert (choice.note, choice.time_through, choice.lock, choice.origin) == (tone.id, 2, "keep", "player")
+    assert choice.grace == Grace("mordent", size="double")
+
+
+def test_a_line_without_a_time_holds_every_time(menuet):
+    piece, found = menuet
+    tone = next(tone for tone in tones(piece, found.solo) if tone.bar == 3)
+    plan = read_plan(f"never bar {piece.bars[3].number} beat {piece.beat_of(tone.onset, 3)}", piece, found)
+
+    assert [(choice.time_through, choice.lock, choice.grace) for choice in plan.choices] == [
+        (1, "never", None), (2, "never", None),
+    ]  # fmt: skip
+
+
+def test_a_changed_score_is_told(adagio, menuet, alto):
+    piece, found = adagio
+    text = write_plan(make_plan(piece, found, load_manner("french"), alto))
+    lines = text.splitlines()
+    where = next(i for i, line in enumerate(lines) if line.startswith("bar "))
+    lines[where] = lines[where].replace("bar ", "bar 9", 1)
+    plan = read_plan("\n".join(lines), piece, found)
+
+    assert len([remark for remark in plan.remarks if "no such bar" in remark]) == 1
+
+
+def test_a_plan_for_another_piece_is_refused(compose, adagio, alto):
+    piece, found = adagio
+    text = write_plan(make_plan(piece, found, load_manner("french"), alto))
+    other, study = compose("C5:4 | C5:4", "C3:4 | C3:4")
+    with pytest.raises(PlanMismatch, match="none of the plan's"):
+        read_plan(text, other, study)
+
+
+@pytest.mark.parametrize(
+    ("line", "told"),
+    [
+        ("bar 2 beat 1: wobble", "no grace is called 'wobble'"),
+        ("bar 2 beat 1: shake, sideways", "'sideways' is no form of a grace"),
+        ("bar 2 beat one: shake", "'one' is not a beat"),
+        ("bar 2 beat 1 [h'']: shake", "is not a note"),
+        ("play it nicely", "it begins with 'play it nicely'"),
+        ("richness: lots", "not a number"),
+    ],
+)
+def test_a_line_that_is_not_understood_is_told_with_its_number(menuet, line, told):
+    piece, found = menuet
+    with pytest.raises(BadInput, match=told):
+        read_plan(f"manner: french\n{line}\n", piece, found)
+
+
+def test_json_holds_every_choice(menuet, alto):
+    piece, found = menuet
+    plan = make_plan(piece, found, load_manner("french"), alto)
+    told = plan_json(plan)
+
+    assert len(told["choices"]) == len(plan.choices)
+    named = {"pass", "part", "bar", "onset", "pitch", "grace", "reasons", "source", "strength", "alternatives"}
+    assert named <= set(told["choices"][0])
