@@ -2,37 +2,51 @@
 
 This is what the command line and the desk call. Nothing is decided here; every answer comes from a room.
 
-Conventions: ``Wishes`` are the user's dials; a ``Work`` holds the five values made from them.
+Conventions: ``Wishes`` are the user's dials; a ``Work`` holds the five values made from them. A result is written to a
+temporary file beside its place and then renamed, so that nothing half-written is ever seen.
 
-Public: Wishes, Work, work_on, write_results, additions, RESULTS.
+Public: Wishes, Work, work_on, moved, plain, additions, sounded, result, sound_of, about, write_results, demo_piece,
+RESULTS.
 """
 
 from __future__ import annotations
 
 import os
 import tempfile
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from fractions import Fraction
+from importlib.resources import as_file, files
 from pathlib import Path
 from typing import Final, Literal
 
-from gracewright.graces import Placed, Version, perform, sign_for
-from gracewright.instruments import Instrument, load_instrument
+import numpy as np
+from lxml import etree
+
+from gracewright.errors import BadInput
+from gracewright.graces import Version, contexts, load_source, perform, sign_for
+from gracewright.instruments import Instrument, load_instrument, out_of_range, transpositions
 from gracewright.review import Review, review
-from gracewright.score import Addition, Piece, write_played, write_signs
+from gracewright.score import Addition, Piece, Sounded, find_solo, read, tones, write_played, write_signs
+from gracewright.score.transpose import transposed
 from gracewright.sheet import parallel_sheet
-from gracewright.sound import render, write_audio
+from gracewright.sound import SAMPLE_RATE, load_temperament, render, write_audio
 from gracewright.study import Study, study
-from gracewright.taste import Manner, Plan, load_manner, make_plan, read_plan, write_plan
+from gracewright.taste import Manner, Plan, load_manner, make_plan, placed, read_plan, write_plan
 
 RESULTS: Final = ("signs.musicxml", "played.musicxml", "plan.txt", "sheet.pdf", "sound.ogg")
 """What :func:`write_results` can leave in a folder, quick ones first."""
+PAUSE: Final = 1.5
+"""Seconds of silence between the plain and the ornamented line."""
 
 
 @dataclass(frozen=True, slots=True)
 class Wishes:
-    """The user's dials. ``a`` is the pitch of A4 in Hz; ``tempo`` quarters a minute, None to take the page's or a guess."""
+    """The user's dials.
+
+    ``a`` is the pitch of A4 in Hz; ``tempo`` quarters a minute, None to take the page's or a guess; ``transpose`` is
+    empty, ``fit``, or the words of a usual move (``up a minor third``).
+    """
 
     manner: str = "french"
     instrument: str = "alto-recorder"
@@ -47,11 +61,13 @@ class Wishes:
     a: float = 415.0
     temperament: str = "vallotti"
     continuo: bool = True
+    transpose: str = ""
+    paper: str = "a4"
 
 
 @dataclass(frozen=True)
 class Work:
-    """A piece with all that was made of it."""
+    """A piece with all that was made of it. ``remarks`` are sentences for the user from every room."""
 
     wishes: Wishes
     piece: Piece
@@ -61,14 +77,26 @@ class Work:
     plan: Plan
     version: Version
     review: Review
+    remarks: tuple[str, ...] = ()
+
+    @property
+    def tempo(self) -> Fraction:
+        """Quarter notes a minute."""
+        return self.wishes.tempo or self.study.tempo
 
 
 def work_on(piece: Piece, wishes: Wishes, *, plan_text: str = "", locks: Plan | None = None,
-            studied: Study | None = None) -> Work:
-    """From a piece to its review. ``plan_text`` is applied as it stands; ``locks`` is an earlier plan whose locked
-    choices survive; ``studied`` spares the study when it has been made. Raises BadInput."""
+            studied: Study | None = None) -> Work:  # fmt: skip
+    """From a piece to its review.
+
+    ``plan_text`` is applied as it stands; ``locks`` is an earlier plan whose locked choices survive; ``studied`` spares
+    the study when it has been made. Raises BadInput.
+    """
     manner = load_manner(wishes.manner)
     instrument = load_instrument(wishes.instrument)
+    load_temperament(wishes.temperament)
+    if wishes.transpose:
+        piece, studied = moved(piece, wishes, instrument), None
     found = studied or study(piece, solo=wishes.solo, bass=wishes.bass, tempo=wishes.tempo)
     if plan_text:
         plan = read_plan(plan_text, piece, found)
@@ -77,6 +105,159 @@ def work_on(piece: Piece, wishes: Wishes, *, plan_text: str = "", locks: Plan | 
             piece, found, manner, instrument, level=wishes.level, richness=wishes.richness, curve=wishes.curve,
             locks=locks, signs=wishes.signs, signs_by=wishes.signs_by, tempo=wishes.tempo,
         )  # fmt: skip
-    version = realise_plan(piece, found, plan, manner, instrument, wishes)
+    version = perform(
+        piece, found, placed(plan), instrument, wishes.level, tempo=wishes.tempo, source=plan.signs_by,
+        signs=wishes.signs == "read",
+    )  # fmt: skip
     judged = review(piece, found, version, instrument, wishes.level)
-    return Work(wishes, piece, manner, instrument, found, plan, version, judged)
+    remarks = (*piece.remarks, *found.remarks, *plan.remarks, *version.remarks, *_range(piece, found, instrument))
+    return Work(wishes, piece, manner, instrument, found, plan, version, judged, tuple(dict.fromkeys(remarks)))
+
+
+def _range(piece: Piece, found: Study, instrument: Instrument) -> tuple[str, ...]:
+    """What to say when the line does not fit the instrument."""
+    line = tones(piece, found.solo)
+    outside = out_of_range(line, instrument)
+    if not outside:
+        return ()
+    first = outside[0]
+    said = (f"{len(outside)} of {len(line)} notes cannot be played on the {instrument.name} "
+            f"(first {first.pitch} in bar {piece.bars[first.bar].number}).")  # fmt: skip
+    better = [move for move in transpositions(line, instrument) if move.misses < len(outside) and move.chromatic]
+    if not better:
+        return (said,)
+    offers = "; ".join(f'--transpose "{move.words}" leaves {move.misses or "none"} outside' for move in better[:3])
+    return (f"{said} {offers}.",)
+
+
+def moved(piece: Piece, wishes: Wishes, instrument: Instrument) -> Piece:
+    """The piece transposed as wished, read again from its moved document. Raises BadInput for an unknown move."""
+    solo = find_solo(piece, wishes.solo)
+    moves = transpositions(tones(piece, solo), instrument)
+    if wishes.transpose == "fit":
+        move = moves[0] if moves else None
+    else:
+        move = next((move for move in moves if move.words == wishes.transpose), None)
+    if move is None:
+        known = ", ".join(f'"{move.words}"' for move in moves if move.chromatic)
+        raise BadInput(f"the move {wishes.transpose!r} does not help here", file=piece.source,
+                       remedy=f"take fit or one of {known}")  # fmt: skip
+    if not move.chromatic or (wishes.transpose == "fit" and not out_of_range(tones(piece, solo), instrument)):
+        return piece
+    if piece.document is None:
+        raise BadInput("only a score with a MusicXML document can be transposed", file=piece.source)
+    tree, _ = piece.document.opened()
+    transposed(tree.getroot(), move.diatonic, move.chromatic)
+    name = str(Path(piece.source).with_suffix(".musicxml"))
+    again = read(name, etree.tostring(tree, xml_declaration=True, encoding="UTF-8"))
+    return replace(again, source=piece.source, remarks=(*again.remarks, f"Transposed {move.words}."))
+
+
+def plain(work: Work, *, once: bool = False) -> Version:
+    """The line as written, no grace at all; ``once`` leaves repeats away."""
+    found = work.study
+    if once:
+        found = replace(found, order=tuple(segment for segment in found.order if segment.time_through == 1))
+    return perform(work.piece, found, (), work.instrument, work.wishes.level, tempo=work.wishes.tempo, signs=False)
+
+
+def additions(work: Work) -> tuple[tuple[Addition, ...], tuple[Addition, ...]]:
+    """Our signs for the page: those of the first time, and those of the repeat."""
+    places = contexts(work.piece, work.study, work.instrument, work.wishes.level, tempo=work.wishes.tempo,
+                      source=work.plan.signs_by)  # fmt: skip
+    by_time: tuple[list[Addition], list[Addition]] = ([], [])
+    for choice in work.plan.choices:
+        if choice.grace is None or choice.time_through > 2 or choice.note not in places:
+            continue
+        if choice.origin == "page":
+            continue
+        signs = sign_for(choice.grace, places[choice.note])
+        if signs.signs or signs.before or signs.after:
+            by_time[choice.time_through - 1].append(Addition(choice.note, signs.signs, signs.before, signs.after))
+    return tuple(by_time[0]), tuple(by_time[1])
+
+
+def sounded(work: Work) -> tuple[Sounded, ...]:
+    """The played line, in order as played."""
+    return tuple(
+        Sounded(note.onset, note.length, note.pitch, note.slurred, note.host)
+        for note in work.version.notes
+        if note.part == work.study.solo
+    )
+
+
+def write_results(work: Work, folder: Path, names: Sequence[str] = RESULTS) -> Iterator[str]:
+    """Write results into a folder, giving the name of each as it is done.
+
+    Raises BadInput where the folder cannot be written.
+    """
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as fault:
+        raise BadInput(f"the folder cannot be made ({fault.strerror})", file=folder.name) from None
+    for name in names:
+        target = folder / name
+        try:
+            handle, partial = tempfile.mkstemp(dir=folder, prefix=".", suffix=target.suffix)
+        except OSError as fault:
+            raise BadInput(f"the folder cannot be written ({fault.strerror})", file=folder.name) from None
+        os.close(handle)
+        try:
+            _write(work, name, Path(partial))
+            os.chmod(partial, 0o644)
+            os.replace(partial, target)
+        finally:
+            Path(partial).unlink(missing_ok=True)
+        yield name
+
+
+def _write(work: Work, name: str, path: Path) -> None:
+    if name == "plan.txt":
+        path.write_text(write_plan(work.plan), encoding="utf-8")
+    elif name == "sound.ogg":
+        write_audio(path, sound_of(work))
+    else:
+        path.write_bytes(result(work, name))
+
+
+def result(work: Work, name: str) -> bytes:
+    """One of the results that are bytes at once: the two MusicXML files and the sheet."""
+    if name == "signs.musicxml":
+        first, repeat = additions(work)
+        return write_signs(work.piece, work.study.solo, first, repeat_additions=repeat)
+    if name == "played.musicxml":
+        order = [(segment.first_bar, segment.last_bar) for segment in work.study.order]
+        return write_played(work.piece, work.study.solo, sounded(work), order)
+    return parallel_sheet(work.piece, work.study, work.plan, work.version, paper=work.wishes.paper, about=about(work))
+
+
+def sound_of(work: Work) -> np.ndarray:
+    """Mono samples: the plain line once, a pause, then the ornamented line with its repeats."""
+    heard = [
+        render(
+            version, tempo=work.tempo, a=work.wishes.a, temperament=work.wishes.temperament,
+            instrument=work.instrument.id, bass=work.study.bass, continuo=work.wishes.continuo, study=work.study,
+        )
+        for version in (plain(work, once=True), work.version)
+    ]  # fmt: skip
+    silence = np.zeros(round(PAUSE * SAMPLE_RATE), dtype=heard[0].dtype)
+    return np.concatenate([heard[0], silence, heard[1]])
+
+
+def about(work: Work) -> tuple[str, ...]:
+    """Lines for the head of a sheet."""
+    speaker = load_source(work.plan.signs_by) if work.plan.signs_by else None
+    signs = f"{speaker.author}, {speaker.title} ({speaker.year})" if speaker else "common practice"
+    temperament = load_temperament(work.wishes.temperament)
+    return (
+        f"Manner: {work.manner.title}. Richness {work.plan.richness:g} of 10.",
+        f"Signs after {signs}.",
+        f"For {work.instrument.name}, {work.wishes.level} player; a quarter note = {float(work.tempo):g}.",
+        f"Sounded at a' = {work.wishes.a:g} Hz, {temperament.name}.",
+    )
+
+
+def demo_piece(name: str = "adagio") -> Path:
+    """The file of a bundled demo movement: ``adagio`` or ``menuet``."""
+    with as_file(files("gracewright") / "data" / "demo" / f"{name}.musicxml") as path:
+        return path

@@ -23,10 +23,9 @@ piece_argument: Decorator = click.argument(
 
 def line_options(function: Callable[..., Any]) -> Callable[..., Any]:
     """``--solo`` and ``--bass``: which part is which, where the page leaves it open."""
-    function = click.option("--bass", default="", help="Name or id of the bass part, if it is not found by itself.")(
-        function
-    )
-    return click.option("--solo", default="", help="Name or id of the solo part, if it is not found by itself.")(function)
+    bass = click.option("--bass", default="", help="Name or id of the bass part, if it is not found by itself.")
+    solo = click.option("--solo", default="", help="Name or id of the solo part, if it is not found by itself.")
+    return solo(bass(function))
 
 
 def manner_options(function: Callable[..., Any]) -> Callable[..., Any]:
@@ -42,9 +41,11 @@ def manner_options(function: Callable[..., Any]) -> Callable[..., Any]:
             click.option("--richness", default=5.0, show_default=True, type=click.FloatRange(0, 10),
                          help="0 plays only the signs on the page, 10 is lavish."),
             click.option("--signs-by", default="", metavar="SOURCE",
-                         help="Whose table explains the signs on the page, e.g. danglebert1689 (see: gracewright signs)."),
+                         help="Whose table explains the signs, e.g. danglebert1689 (see: gracewright signs)."),
             click.option("--tempo", default=None, type=click.FloatRange(10, 400), metavar="N",
                          help="Quarter notes a minute. Default: the page's, else a guess."),
+            click.option("--transpose", default="", metavar="MOVE",
+                         help='Move the piece: fit (what suits the instrument best), or e.g. "up a minor third".'),
         ]
     ):  # fmt: skip
         function = option(function)

@@ -9,6 +9,7 @@ import click
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
 from gracewright.cli.options import exact, line_options, manner_options, piece_argument, pitch_options
+from gracewright.cli.summary import summary
 from gracewright.errors import BadInput
 from gracewright.job import RESULTS, Wishes, Work, demo_piece, work_on, write_results
 from gracewright.score import read
@@ -28,11 +29,15 @@ from gracewright.taste import plan_json
 @click.option("--signs", type=click.Choice(["read", "ignore"]), default="read", show_default=True,
               help="Honour the signs on the page, or plan as if it carried none.")
 @click.option("--only", multiple=True, type=click.Choice(RESULTS), help="Make only this result; may be repeated.")
-@click.option("--json", "as_json", is_flag=True, help="Print the plan as JSON and write nothing, unless --out is given.")
+@click.option("--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True,
+              help="Paper of the sheet.")
+@click.option("--continuo/--no-continuo", default=True, show_default=True, help="Bass and chords in the sound.")
+@click.option("--json", "as_json", is_flag=True, help="Print the plan as JSON; write files only if --out is given.")
 @click.option("--quiet", is_flag=True, help="No summary and no progress bar.")
 def command(piece: Path | None, demo: bool, out: Path | None, plan_file: Path | None, signs: str, only: tuple[str, ...],
-            as_json: bool, quiet: bool, manner: str, instrument: str, level: str, richness: float, signs_by: str,
-            tempo: float | None, solo: str, bass: str, a: float, temperament: str) -> None:  # fmt: skip
+            paper: str, continuo: bool, as_json: bool, quiet: bool, manner: str, instrument: str, level: str,
+            richness: float, signs_by: str, tempo: float | None, transpose: str, solo: str, bass: str, a: float,
+            temperament: str) -> None:  # fmt: skip
     """Ornament PIECE (MusicXML, MEI, Humdrum, ABC or MIDI) and leave the results in a folder.
 
     \b
@@ -45,8 +50,9 @@ def command(piece: Path | None, demo: bool, out: Path | None, plan_file: Path | 
     if (piece is None) == (not demo):
         raise BadInput("give one piece, or --demo for the bundled movement")
     wishes = Wishes(
-        manner=manner, instrument=instrument, level=level, richness=richness, signs="ignore" if signs == "ignore" else "read",
-        signs_by=signs_by, solo=solo, bass=bass, tempo=exact(tempo), a=a, temperament=temperament,
+        manner=manner, instrument=instrument, level=level, richness=richness,
+        signs="ignore" if signs == "ignore" else "read", signs_by=signs_by, solo=solo, bass=bass, tempo=exact(tempo),
+        a=a, temperament=temperament, continuo=continuo, transpose=transpose, paper=paper,
     )  # fmt: skip
     path = piece if piece is not None else demo_piece()
     work = work_on(read(path), wishes, plan_text=plan_file.read_text(encoding="utf-8") if plan_file else "")

@@ -1,0 +1,78 @@
+"""What the terminal says after the main job: keys, cadences, what was added where, and why."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from typing import Final
+
+from gracewright.job import Work
+from gracewright.taste import Choice
+
+TIMES: Final = {1: "1st time", 2: "2nd time", 3: "3rd time"}
+MOST: Final = 60
+"""Lines of choices before the summary points to the plan file."""
+
+
+def summary(work: Work) -> str:
+    """The whole summary, one string of lines."""
+    piece, found = work.piece, work.study
+    title = piece.title or piece.source
+    lines = [
+        f"{title}: {found.home}, {len(piece.bars)} bars; {piece.part(found.solo.partition('/')[0]).name or found.solo}"
+        + (" over a bass" if found.bass else " alone"),
+        f"{work.manner.title}; {work.instrument.name}, {work.wishes.level}; richness {work.plan.richness:g}; "
+        f"quarter note = {float(work.tempo):g}",
+        "",
+        "Keys:     " + "; ".join(f"{_bars(work, key.onset, key.onset + key.length)} {key.key}" for key in found.keys),
+        "Cadences: " + ("; ".join(_cadences(work)) or "none found"),
+        "",
+        *_choices(work),
+    ]
+    if work.plan.bare:
+        lines += ["", "Left bare on purpose:"]
+        lines += [f"  bar {there.bar}, beat {_beat(there.beat)}: {there.why}" for there in work.plan.bare[:8]]
+    if work.review.findings:
+        lines += ["", "Review:"]
+        lines += [f"  {finding.kind}, bar {finding.bar}: {finding.what} {finding.remedy}"
+                  for finding in work.review.findings[:12]]  # fmt: skip
+    if work.remarks:
+        lines += ["", *(f"Note: {remark}" for remark in work.remarks)]
+    return "\n".join(lines)
+
+
+def _bars(work: Work, start: Fraction, end: Fraction) -> str:
+    inside = [bar for bar in work.piece.bars if bar.onset < end and bar.end > start]
+    first, last = inside[0].number, inside[-1].number
+    return f"bar {first}" if first == last else f"bars {first}-{last}"
+
+
+def _cadences(work: Work) -> list[str]:
+    said = []
+    for cadence in work.study.cadences:
+        bar = next((bar for bar in reversed(work.piece.bars) if bar.onset <= cadence.onset), work.piece.bars[0])
+        strength = "strong" if cadence.strength >= 0.6 else "weak"
+        said.append(f"bar {bar.number} {cadence.kind.replace('-', ' ')} in {cadence.key} ({strength})")
+    return said
+
+
+def _choices(work: Work) -> list[str]:
+    page = [choice for choice in work.plan.choices if choice.origin == "page" and choice.grace]
+    ours = [choice for choice in work.plan.choices if choice.origin != "page" and choice.grace]
+    lines = []
+    if page:
+        lines += ["On the page:", *(_line(choice) for choice in page[:MOST])]
+    lines += ["Added:" if ours else "Nothing added.", *(_line(choice) for choice in ours[:MOST])]
+    if len(ours) > MOST:
+        lines.append(f"  ... and {len(ours) - MOST} more: see plan.txt")
+    return lines
+
+
+def _line(choice: Choice) -> str:
+    assert choice.grace is not None
+    when = TIMES.get(choice.time_through, f"{choice.time_through}th time")
+    reason = " ".join(choice.reasons[:1])
+    return f"  bar {choice.bar}, beat {_beat(choice.beat)}, {when}: {choice.grace.words} on {choice.pitch}. {reason}"
+
+
+def _beat(beat: Fraction) -> str:
+    return f"{float(beat):g}"
