@@ -1,0 +1,108 @@
+"""The command line as a player meets it: words, exit codes, files."""
+
+import json
+import sys
+
+import pytest
+
+from gracewright.cli import COMMANDS, main
+from gracewright.job import RESULTS, demo_piece
+
+
+@pytest.fixture
+def run(monkeypatch, capsys):
+    """Call the command line with these words; gives exit code, output and errors."""
+
+    def call(*words):
+        monkeypatch.setattr(sys, "argv", ["gracewright", *map(str, words)])
+        code = 0
+        try:
+            main()
+        except SystemExit as stop:
+            code = int(stop.code or 0)
+        out, err = capsys.readouterr()
+        return code, out, err
+
+    return call
+
+
+@pytest.mark.parametrize("name", sorted(COMMANDS))
+def test_every_command_explains_itself(run, name):
+    code, out, _ = run(name, "--help")
+
+    assert code == 0
+    assert "Usage:" in out
+
+
+def test_ornament_says_what_it_added_and_why(run, tmp_path):
+    code, out, _ = run("ornament", demo_piece("menuet"), "--out", tmp_path, "--only", "plan.txt")
+
+    assert code == 0
+    assert "bar 24 authentic perfect in F major" in out
+    assert "On the page:" in out
+    assert "bar 7, beat 2, 1st time: shake" in out
+    assert [path.name for path in tmp_path.iterdir()] == ["plan.txt"]
+
+
+def test_ornament_leaves_all_results(run, tmp_path):
+    code, _, _ = run("ornament", "--demo", "--manner", "italian", "--out", tmp_path, "--quiet")
+
+    assert code == 0
+    assert sorted(path.name for path in tmp_path.iterdir()) == sorted(RESULTS)
+
+
+def test_ornament_as_json_writes_nothing(run, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    code, out, _ = run("ornament", demo_piece("menuet"), "--json")
+
+    assert code == 0
+    assert json.loads(out)["manner"] == "french"
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_an_edited_plan_is_played(run, tmp_path):
+    """Every line of ours struck out: only the composer's two signs are left."""
+    run("ornament", demo_piece("menuet"), "--out", tmp_path, "--only", "plan.txt", "--quiet")
+    plan = tmp_path / "plan.txt"
+    kept = [line for line in plan.read_text(encoding="utf-8").splitlines()
+            if not line.startswith("bar ") or line.startswith(("bar 7 ", "bar 17 "))]  # fmt: skip
+    plan.write_text("\n".join(kept) + "\n", encoding="utf-8")
+
+    code, out, _ = run("ornament", demo_piece("menuet"), "--plan", plan, "--json")
+
+    assert code == 0
+    assert {choice["bar"] for choice in json.loads(out)["choices"] if choice["grace"]} <= {"7", "17"}
+
+
+@pytest.mark.parametrize("words", [("ornament",), ("ornament", "--demo", "x.musicxml"), ("study",)])
+def test_wrong_words_are_one_sentence_and_exit_code_2(run, words):
+    code, out, err = run(*words)
+
+    assert code == 2
+    assert "Traceback" not in out + err
+
+
+def test_a_broken_score_is_one_sentence_and_nothing_is_written(run, tmp_path):
+    broken = tmp_path / "broken.musicxml"
+    broken.write_text("<score-partwise><part", encoding="utf-8")
+    code, _, err = run("ornament", broken, "--out", tmp_path / "out")
+
+    assert code == 2
+    assert err.startswith("broken.musicxml")
+    assert len(err.strip().splitlines()) == 1
+    assert not (tmp_path / "out").exists()
+
+
+def test_an_unknown_manner_is_named(run):
+    code, _, err = run("ornament", "--demo", "--manner", "martian", "--json")
+
+    assert code == 2
+    assert "martian" in err
+
+
+def test_study_prints_keys_and_cadences(run):
+    code, out, _ = run("study", demo_piece("menuet"))
+
+    assert code == 0
+    assert "F major" in out
+    assert "Hemiola: bars 22–23" in out

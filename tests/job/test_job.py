@@ -1,0 +1,154 @@
+"""The whole way on the demo movements: what is left in the folder, and what a player would count on."""
+
+from dataclasses import replace
+from fractions import Fraction
+
+import pytest
+from lxml import etree
+from music21 import converter, note
+
+from gracewright.errors import BadInput
+from gracewright.job import (
+    RESULTS,
+    Wishes,
+    additions,
+    demo_piece,
+    moved,
+    plain,
+    result,
+    sounded,
+    work_on,
+    write_results,
+)
+from gracewright.score import canonical, read, strip_ours
+from gracewright.taste import write_plan
+
+MANNERS = ("french", "italian", "german", "english")
+
+
+@pytest.fixture(scope="module")
+def works():
+    return {(name, manner): work_on(read(demo_piece(name)), Wishes(manner=manner))
+            for name in ("adagio", "menuet") for manner in MANNERS}  # fmt: skip
+
+
+def test_every_result_is_written_and_nothing_else(works, tmp_path):
+    done = list(write_results(works["menuet", "french"], tmp_path))
+
+    assert done == list(RESULTS)
+    assert sorted(path.name for path in tmp_path.iterdir()) == sorted(RESULTS)
+    assert (tmp_path / "sheet.pdf").read_bytes().startswith(b"%PDF")
+    assert (tmp_path / "sound.ogg").read_bytes().startswith(b"OggS")
+
+
+def test_our_signs_can_be_taken_away_again(works):
+    original = demo_piece("menuet").read_bytes()
+    signed = result(works["menuet", "french"], "signs.musicxml")
+
+    assert canonical(signed) != canonical(original)
+    assert canonical(strip_ours(signed)) == canonical(original)
+
+
+def test_richness_nought_adds_nothing():
+    """Only the composer's shake in bar 7 and mordent in bar 17 are played."""
+    work = work_on(read(demo_piece("menuet")), Wishes(richness=0))
+
+    assert {(choice.bar, choice.grace.id) for choice in work.plan.choices if choice.grace} == {
+        ("7", "shake"), ("17", "mordent"),
+    }  # fmt: skip
+    assert additions(work) == ((), ())
+
+
+def test_strong_closes_have_a_shake_or_a_reason(works):
+    """Common practice, no source: cadences always."""
+    for work in works.values():
+        shaken = {(choice.time_through, choice.note) for choice in work.plan.choices
+                  if choice.grace and choice.grace.id in ("shake", "appoggiatura-shake", "turned-shake")}  # fmt: skip
+        excused = {(bare.time_through, bare.note) for bare in work.plan.bare}
+        for cadence in work.study.cadences:
+            if cadence.strength >= 0.6 and cadence.kind.startswith("authentic") and cadence.penultimate:
+                assert (1, cadence.penultimate) in shaken | excused, (work.manner.id, cadence)
+
+
+def test_added_shakes_begin_on_the_beat_with_the_upper_note(works):
+    """Common practice, no source. Read from the played notes, not from the plan."""
+    for work in works.values():
+        line = {}
+        for there in work.version.notes:
+            if there.part == work.study.solo:
+                line.setdefault((there.host, there.time_through), []).append(there)
+        for choice in work.plan.choices:
+            if choice.origin == "ours" and choice.grace and choice.grace.id == "shake" and not choice.grace.start:
+                played = line[choice.note, choice.time_through]
+                assert played[0].page_onset == choice.onset
+                assert played[0].pitch.diatonic == choice.pitch.diatonic + 1
+
+
+def test_the_repeat_is_at_least_as_rich(works):
+    for work in works.values():
+        graced = [choice.time_through for choice in work.plan.choices if choice.grace]
+        times = graced.count(1), graced.count(2)
+        assert times[1] >= times[0], work.manner.id
+
+
+def test_the_written_out_line_is_what_music21_reads(works, tmp_path):
+    """Onsets and pitches of played.musicxml by an independent reader."""
+    for key, work in works.items():
+        path = tmp_path / ("-".join(key) + ".musicxml")
+        path.write_bytes(result(work, "played.musicxml"))
+        part = converter.parse(path, forceSource=True).parts[0].stripTies()
+        heard = [(Fraction(there.offset).limit_denominator(5000), there.pitch.nameWithOctave.replace("-", "b"))
+                 for there in part.flatten().getElementsByClass(note.Note) if not there.duration.isGrace]  # fmt: skip
+        ours = [(there.onset, str(there.pitch)) for there in sounded(work)]
+
+        assert [pitch for _, pitch in heard] == [pitch for _, pitch in ours]
+        assert all(abs(a - b) < Fraction(1, 200) for (a, _), (b, _) in zip(heard, ours, strict=True))
+
+
+def test_a_plan_given_back_is_played_exactly(works):
+    work = works["adagio", "italian"]
+    again = work_on(work.piece, work.wishes, plan_text=write_plan(work.plan))
+
+    assert again.version.notes == work.version.notes
+
+
+def test_the_same_wishes_give_the_same_work(works):
+    again = work_on(read(demo_piece("adagio")), Wishes(manner="italian"))
+
+    assert again.version.notes == works["adagio", "italian"].version.notes
+
+
+def test_an_italian_slow_movement_has_divisions(works):
+    choices = works["adagio", "italian"].plan.choices
+
+    assert any(choice.grace and choice.grace.id == "division" for choice in choices)
+
+
+def test_the_plain_version_is_the_page(works):
+    work = works["adagio", "french"]
+    line = [there for there in plain(work, once=True).notes if there.part == work.study.solo]
+
+    assert len(line) == 77  # notes of the tune with the tie over bar 3 counted once
+    assert all(there.main for there in line)
+
+
+def test_a_french_piece_moves_up_a_minor_third():
+    """The usual move for the alto (common practice): F major becomes A flat major."""
+    wishes = Wishes(transpose="up a minor third")
+    work = work_on(read(demo_piece("menuet")), wishes)
+
+    assert work.piece.bars[0].fifths == -4
+    assert "Transposed up a minor third." in work.remarks
+
+
+def test_an_unknown_move_is_refused():
+    work = work_on(read(demo_piece("menuet")), Wishes(richness=0))
+    with pytest.raises(BadInput, match="does not help here"):
+        moved(work.piece, replace(work.wishes, transpose="sideways"), work.instrument)
+
+
+def test_what_we_write_is_valid_musicxml(works, shared):
+    schema = etree.XMLSchema(etree.parse(next((shared / "data").rglob("musicxml.xsd"))))
+    for work in works.values():
+        for name in ("signs.musicxml", "played.musicxml"):
+            assert schema.validate(etree.fromstring(result(work, name)).getroottree()), schema.error_log.last_error
