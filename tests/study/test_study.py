@@ -9,7 +9,6 @@ from gracewright.pitch import Key, Pitch
 from gracewright.score import Bar, Meter, Note, Part, Piece
 from gracewright.study import describe, study, study_json
 
-
 COMMON = Meter(4, 4)
 
 
