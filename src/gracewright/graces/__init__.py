@@ -14,36 +14,60 @@ from gracewright.graces.model import (
 )
 from gracewright.graces.neighbours import neighbour
 from gracewright.graces.notation import Notated, sign_for
-from gracewright.graces.page import PageGrace, page_graces
+from gracewright.graces.page import PageGrace, page_graces, unread_signs
 from gracewright.graces.perform import Placed, perform
 from gracewright.graces.realise import realise, shake_ending
+from gracewright.graces.recognise import WrittenOut, recognise, same_grace, written_out
+from gracewright.graces.signs import Meaning, SignKind, kinds, look_up, sign_kinds
+from gracewright.graces.sources import Entry, Reading, Source, entry_of, load_source, sources
+from gracewright.graces.speaking import Speaking, speaking_source
 from gracewright.graces.surroundings import Speed, chord_of, contexts
 from gracewright.graces.vocabulary import GraceWord, vocabulary, word_of
+from gracewright.graces.ways import entry_for
 
 __all__ = [
     "Context",
     "Ending",
+    "Entry",
     "Grace",
     "GraceNote",
     "GraceWord",
+    "Meaning",
     "Notated",
     "PageGrace",
     "Pass",
     "Placed",
     "PlayedNote",
+    "Reading",
     "Realised",
+    "SignKind",
+    "Source",
+    "Speaking",
     "Speed",
     "Start",
     "Timing",
     "Version",
+    "WrittenOut",
     "chord_of",
     "contexts",
+    "entry_for",
+    "entry_of",
+    "kinds",
+    "load_source",
+    "look_up",
     "neighbour",
     "page_graces",
     "perform",
     "realise",
+    "recognise",
+    "same_grace",
     "shake_ending",
     "sign_for",
+    "sign_kinds",
+    "sources",
+    "speaking_source",
+    "unread_signs",
     "vocabulary",
     "word_of",
+    "written_out",
 ]

@@ -93,7 +93,7 @@ class Context:
     leading_role: bool = False  # host is the second degree or leading note over a cadential dominant
     source: str = ""  # id of the source that speaks
     head: Fraction = Fraction(0)  # length of the first written note where the host is a chain of tied notes
-    rest_length: Fraction = Fraction(0)  # length of the rest after, 0 where there is none
+    rest_length: Fraction = Fraction(0)  # length of the rest after, within the bar
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,7 +6,7 @@ accidental earlier in the bar on that very line or space, the sounding chord, th
 raised leading note below the tonic and above the raised sixth in minor), which fall back on the signature. No
 neighbour of our own making lies an augmented second or a unison away (common practice, no source).
 
-Public: neighbour, walk, RULES.
+Public: neighbour, walk, alter_at, ALTERS, RULES.
 """
 
 from __future__ import annotations
@@ -20,6 +20,12 @@ from gracewright.pitch import FIFTHS, SEMITONES, Key, Pitch, parse_class
 
 RULES: Final = ("scale", "semitone below")
 """How a source wants its lower neighbour: from the scale, or always a semitone below."""
+
+ALTERS: Final[Mapping[str, int]] = {
+    "sharp": 1, "flat": -1, "natural": 0, "double-sharp": 2, "sharp-sharp": 2, "flat-flat": -2,
+    "natural-sharp": 1, "natural-flat": -1,
+}  # fmt: skip
+"""Names of printed accidentals → alteration."""
 
 _NOTHING: Final[Mapping[int, int]] = {}
 
@@ -42,6 +48,16 @@ def neighbour(context: Context, step: int, written: int | None = None, rule: str
     for _ in range(abs(step)):
         pitch = _beside(context, pitch, 1 if step > 0 else -1, "scale")
     return pitch
+
+
+def alter_at(pitch: Pitch, step: int, semitones: int) -> int:
+    """The alteration of the letter ``step`` places away that makes the distance so many semitones.
+
+    >>> alter_at(Pitch.parse("D5"), -1, 1), alter_at(Pitch.parse("E5"), 1, 2)
+    (1, 1)
+    """
+    natural = Pitch.at(pitch.diatonic + step)
+    return pitch.midi + (semitones if step > 0 else -semitones) - natural.midi
 
 
 def walk(context: Context, start: Pitch, goal: Pitch) -> tuple[Pitch, ...]:

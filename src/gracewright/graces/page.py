@@ -1,31 +1,40 @@
-"""The graces that stand on the page already: signs, small notes, lone letters and crosses.
+"""The graces that stand on the page already: signs, small notes, wavy lines, lone letters and crosses.
 
 Conventions: the glyph counts, never the name of its element: MusicXML ``mordent`` is the wavy line with the stroke and
-goes to the note below, ``inverted-mordent`` the one without and is a short shake. What a glyph means is the source's
-business; where no source speaks, common practice does.
+goes to the note below, ``inverted-mordent`` the one without and is a shake. What a glyph means is the source's
+business (:mod:`gracewright.graces.page_sources`); where no source speaks, or it does not know the sign, common
+practice does, and the remark says so.
 
-Public: PageGrace, page_graces.
+Public: PageGrace, page_graces, unread_signs.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Final
 
-from gracewright.graces.model import Context, Grace
-from gracewright.graces.realise import shake_ending
+from gracewright.graces.model import Ending, Grace
+from gracewright.graces.neighbours import ALTERS, alter_at
+from gracewright.graces.page_sources import Place, Read, closes, read_by, sign_of_line
+from gracewright.graces.recognise import classify
+from gracewright.graces.shape import Mark
+from gracewright.graces.signs import kinds, sign_kinds
 from gracewright.pitch import Pitch
 from gracewright.score import Piece, Sign, SmallNote, Tone, tones
 from gracewright.study.model import Study
 
-ALTERS: Final = {"": None, "sharp": 1, "flat": -1, "natural": 0, "double-sharp": 2, "sharp-sharp": 2, "flat-flat": -2}
+SHORT_STEAL: Final = 20
+"""Per cent: a small note that steals no more from its host is a short one."""
+INVERTED: Final = ("ornamentTurnInverted", "ornamentTurnSlash", "ornamentTurnUp")
+"""Glyphs of the turn that begins with the note below."""
 
 
 @dataclass(frozen=True, slots=True)
 class PageGrace:
-    """A grace read from the page. ``note`` is the tone's id; ``remark`` tells the player what was doubtful."""
+    """A grace read from the page. ``note`` is the tone's id; ``remark`` tells the player what was doubtful;
+    ``source`` is the source that speaks, or ``common practice``."""
 
     note: str
     grace: Grace
@@ -34,133 +43,214 @@ class PageGrace:
 
 
 def page_graces(piece: Piece, study: Study, *, source: str = "") -> tuple[PageGrace, ...]:
-    """Every grace that the solo line carries on the page, in order."""
-    line = tones(piece, study.solo)
+    """Every grace that the solo line carries on the page, in order. Raises BadInput for an unknown source."""
     found = []
-    for i, tone in enumerate(line):
-        after = line[i + 1] if i + 1 < len(line) else None
-        previous = line[i - 1] if i else None
-        grace = _read(tone, previous, after, study)
-        if grace is not None:
-            found.append(PageGrace(tone.id, grace))
+    for place, running in _places(piece, study):
+        read = _read(place, running, source)
+        if read is not None:
+            found.append(PageGrace(place.tone.id, read.grace, read.remark, read.source))
     return tuple(found)
 
 
-def _read(tone: Tone, previous: Tone | None, after: Tone | None, study: Study) -> Grace | None:
-    marks = tone.marks
-    place = Context(
-        tone.pitch, tone.onset, tone.length, study.home, 0,
-        following=after.pitch if after else None, rest_after=tone.rest_after > 0,
-    )  # fmt: skip
-    signed = next((g for g in (_of_sign(sign, place) for sign in marks.signs) if g is not None), None)
-    if signed is None and marks.wavy and float(tone.length) >= 1:
-        signed = Grace("finger-vibrato")
-    return _with_small_notes(signed, tone, previous)
+def unread_signs(piece: Piece, study: Study, *, source: str = "") -> tuple[str, ...]:
+    """Sentences about signs on the solo line that nothing was made of."""
+    read = {grace.note for grace in page_graces(piece, study, source=source)}
+    remarks = []
+    for tone in tones(piece, study.solo):
+        if tone.id not in read and tone.marks.signs:
+            names = ", ".join(sign.text or sign.smufl or sign.element for sign in tone.marks.signs)
+            bar = piece.bars[tone.bar].number
+            remarks.append(f"bar {bar}: the sign {names} over {tone.pitch} is not one we know; it is left silent")
+    return tuple(remarks)
 
 
-def _of_sign(sign: Sign, place: Context) -> Grace | None:
-    grace = _plain(sign, place)
+def _places(piece: Piece, study: Study) -> Iterator[tuple[Place, str]]:
+    """Each tone with its neighbours, and whether a wavy line runs on over it (``shake``, ``line`` or nothing)."""
+    line = tones(piece, study.solo)
+    running = ""
+    for i, tone in enumerate(line):
+        after = line[i + 1] if i + 1 < len(line) else None
+        previous = line[i - 1] if i else None
+        wavy = tone.marks.wavy
+        over = running
+        if "start" in wavy:
+            running = "shake" if any(_is_shake(sign) for sign in tone.marks.signs) else "line"
+        yield Place(tone, previous, after, Fraction(60) / study.tempo), over
+        if "stop" in wavy or not (running and after):
+            running = ""
+
+
+def _is_shake(sign: Sign) -> bool:
+    return any(common is not None and common.id == "shake" for common in (kinds()[k].common for k in sign_kinds(sign)))
+
+
+def _read(place: Place, running: str, source: str) -> Read | None:
+    """What stands at one tone: its sign with the small notes around it, or these alone, or a line that runs on."""
+    tone = place.tone
+    signed = next((read for read in (_of_sign(s, place, source) for s in tone.marks.signs) if read is not None), None)
+    if signed is None and "start" in tone.marks.wavy:
+        signed = sign_of_line(place, source)
+    if signed is None and running == "shake":
+        signed = Read(Grace("shake"), "the wavy line runs on from the note before")
+    if signed is None and source and "staccatissimo" in tone.marks.articulations:
+        signed = read_by(source, ("upright-stroke",), "staccatissimo", place)
+    return _with_small_notes(signed, place, source)
+
+
+def _of_sign(sign: Sign, place: Place, source: str) -> Read | None:
+    plain = _plain(sign, place)
+    read = read_by(source, sign, sign.element, place, plain) if source else None
+    if read is None and plain is not None:
+        read = Read(plain, f"{source} does not explain this sign: common practice" if source else "")
+    if read is None:
+        return None
+    return replace(read, grace=_with_accidentals(read.grace, sign, place, source))
+
+
+def _with_accidentals(grace: Grace, sign: Sign, place: Place, source: str) -> Grace:
+    """Accidental marks, trill step and closing of a sign. A lone accidental over a mordent is its lower note's."""
+    above, below = ALTERS.get(sign.accidental_above), ALTERS.get(sign.accidental_below)
+    if grace.id == "mordent" and below is None:
+        above, below = None, above
+    step = {"half": 1, "whole": 2}.get(sign.attribute("trill-step"))
+    if above is None and step is not None:
+        above = alter_at(place.tone.pitch, 1, step)
+    turn = {"half": 1, "whole": 2}.get(sign.attribute("two-note-turn"))
+    if below is None and turn is not None:
+        below = alter_at(place.tone.pitch, -1, turn)
+    ending: Ending = grace.ending
+    if grace.id == "shake" and ending == "none":
+        ending = closes(sign, place, source)
+    return replace(grace, upper_alter=above, lower_alter=below, ending=ending)
+
+
+def _plain(sign: Sign, place: Place) -> Grace | None:
+    """What a sign means by common practice (``common`` in ``signs.toml``), with what its own attributes say."""
+    known = [kinds()[kind].common for kind in sign_kinds(sign)]
+    grace = next((common for common in known if common is not None), None)
     if grace is None:
         return None
+    if grace.id == "shake":
+        return _shake(grace, sign)
+    if grace.id == "mordent" and sign.attribute("long") == "yes":
+        return replace(grace, size="double")
+    if grace.id == "turn":
+        inverted = "inverted" in sign.element or sign.attribute("slash") == "yes" or sign.smufl in INVERTED
+        return Grace("turn-after" if "delayed" in sign.element else "turn", start="lower" if inverted else "")
+    if grace.id == "appoggiatura" and not grace.direction:
+        return replace(grace, direction="below" if place.rise_in > 0 else "above")
+    return grace
+
+
+def _shake(grace: Grace, sign: Sign) -> Grace:
+    """A shake with what the sign's own attributes say of its beginning and end."""
+    start = sign.attribute("start-note")
+    closed = sign.attribute("departure") == "below" or sign.attribute("two-note-turn") in ("whole", "half")
     return replace(
-        grace, upper_alter=ALTERS.get(sign.accidental_above), lower_alter=ALTERS.get(sign.accidental_below)
+        grace,
+        start="main" if start == "main" else "",
+        ending="turned" if closed else grace.ending,
+        direction="below" if start == "below" else grace.direction,
+        accelerate=sign.attribute("accelerate") == "yes",
     )
 
 
-def _plain(sign: Sign, place: Context) -> Grace | None:
-    match sign.element:
-        case "trill-mark" | "shake" | "inverted-mordent":
-            return _shake(sign, place)
-        case "words" if sign.text.strip().rstrip(".").lower() in ("+", "t", "tr", "x"):
-            return _shake(sign, place)
-        case "mordent":
-            return Grace("mordent", size="double" if sign.attribute("long") == "yes" else "single")
-        case "turn" | "vertical-turn":
-            return Grace("turn")
-        case "inverted-turn" | "inverted-vertical-turn":
-            return Grace("turn", start="lower")
-        case "delayed-turn":
-            return Grace("turn-after")
-        case "delayed-inverted-turn":
-            return Grace("turn-after", start="lower")
-        case "schleifer":
-            return Grace("slide")
-        case "tremolo":
-            return None
-    return None
-
-
-def _shake(sign: Sign, place: Context) -> Grace:
-    approach, departure = sign.attribute("approach"), sign.attribute("departure")
-    ending = "turned" if departure == "below" or sign.attribute("two-note-turn") in ("whole", "half") else "none"
-    if ending == "none" and sign.element != "inverted-mordent":
-        ending = shake_ending(place)
-    direction = approach if approach in ("above", "below") else ""
-    start = sign.attribute("start-note")
-    return Grace(
-        "shake", start="main" if start == "main" else "lower" if start == "below" else "",
-        ending="turned" if ending == "turned" else "anticipation" if ending == "anticipation" else "none",
-        direction="above" if direction == "above" else "below" if direction == "below" else "",
-        accelerate=sign.attribute("accelerate") == "yes",
-    )  # fmt: skip
-
-
-def _with_small_notes(signed: Grace | None, tone: Tone, previous: Tone | None) -> Grace | None:
+def _with_small_notes(signed: Read | None, place: Place, source: str) -> Read | None:
     """A sign with the small notes that lead into it or out of it; or the small notes alone."""
+    tone = place.tone
     before = [small for small in tone.marks.before if not small.chord]
     after = [small for small in tone.marks.after if not small.chord]
-    if signed is not None and signed.id == "shake":
-        if len(after) == 2 and after[0].pitch < tone.pitch:
-            signed = replace(signed, ending="turned", lower_alter=after[0].pitch.alter)
-        elif len(after) == 1:
-            signed = replace(signed, ending="anticipation")
-        if len(before) == 1 and before[0].pitch.diatonic == tone.pitch.diatonic + 1:
-            signed = replace(signed, lean=True, upper_alter=before[0].pitch.alter)
-        return signed
-    if signed is not None and signed.id == "mordent" and len(before) == 1 and before[0].pitch < tone.pitch:
-        return Grace("appoggiatura-mordent", lower_alter=before[0].pitch.alter)
-    if signed is not None:
-        return signed
-    if before:
-        return _of_small(before, tone, previous)
-    if after:
-        return _of_after(after, tone)
-    return None
+    if signed is None:
+        if before:
+            return _of_small(before, place, source)
+        return Read(_of_after(after, place)) if after else None
+    grace = signed.grace
+    if grace.id == "shake":
+        return replace(signed, grace=_shake_with(grace, tone, before, after))
+    if grace.id == "mordent" and len(before) == 1 and before[0].pitch < tone.pitch:
+        return replace(signed, grace=Grace("appoggiatura-mordent", lower_alter=before[0].pitch.alter))
+    return signed
 
 
-def _of_small(before: Sequence[SmallNote], tone: Tone, previous: Tone | None) -> Grace:
+def _shake_with(grace: Grace, tone: Tone, before: Sequence[SmallNote], after: Sequence[SmallNote]) -> Grace:
+    """A shake joined to the small notes before it (a lean, a slide or a turn) and after it (its closing)."""
+    main = tone.pitch.diatonic
+    into = [small.pitch.diatonic - main for small in before]
+    out = [small.pitch.diatonic - main for small in after]
+    if out in ([-1, 0], [-1]):
+        grace = replace(grace, ending="turned", lower_alter=after[0].pitch.alter)
+    elif len(out) == 1:
+        grace = replace(grace, ending="anticipation")
+    if into == [1]:
+        return replace(grace, lean=True, upper_alter=before[0].pitch.alter)
+    if into in ([-1, 0], [-2, -1], [-2, -1, 0]):
+        return replace(grace, direction="below", entry="")
+    if into in ([1, 0, -1], [1, 0, -1, 0]):
+        return replace(grace, direction="above", entry="")
+    if into == [-1]:
+        return Grace("appoggiatura-shake", direction="below", lower_alter=before[0].pitch.alter, ending=grace.ending)
+    return grace
+
+
+def _of_small(before: Sequence[SmallNote], place: Place, source: str) -> Read:
+    """Small notes before a note without a sign."""
+    tone = place.tone
     steps = [small.pitch.diatonic - tone.pitch.diatonic for small in before]
-    if steps in ([1], [-1]):
-        above = steps[0] > 0
-        short = before[0].slash or (before[0].steal_following is not None and before[0].steal_following <= 15)
-        passing = before[0].steal_previous is not None
-        return Grace(
-            "appoggiatura", direction="above" if above else "below",
-            size="passing" if passing else "short" if short or _too_short(before[0], tone) else "long",
-            upper_alter=before[0].pitch.alter if above else None,
-            lower_alter=None if above else before[0].pitch.alter,
-        )  # fmt: skip
-    if steps in ([-2, -1], [2, 1]):
-        return Grace("slide", direction="below" if steps[0] < 0 else "above", notes=_quick(before))
-    if steps in ([-1, 1], [1, -1]):
-        return Grace("double-appoggiatura", direction="" if steps[0] < 0 else "above", notes=_quick(before))
-    return Grace("small-notes", notes=_quick(before))
+    first = before[0]
+    if len(before) == 1:
+        kind = "struck-small-note" if first.slash else "small-note"
+        plain = _single(first, tone)
+        read = read_by(source, (kind,), "grace", place, plain) if source else None
+        read = read or Read(plain, f"{source} does not explain this sign: common practice" if source else "")
+        size = read.grace.size or plain.size
+        if plain.size == "short":
+            size = "short"
+        alter = first.pitch.alter
+        grace = replace(read.grace, size=size, direction=plain.direction or read.grace.direction)
+        if steps[0] == 1:
+            grace = replace(grace, upper_alter=alter)
+        elif steps[0] == -1:
+            grace = replace(grace, lower_alter=alter)
+        else:
+            grace = replace(plain, notes=_quick(before))
+        return replace(read, grace=grace)
+    share = Fraction(1, 8)
+    spelt = classify([*(Mark(step, share) for step in steps), Mark(0, 1 - share * len(before))])
+    if spelt is not None and spelt.id != "shake":
+        return Read(replace(spelt, notes=_quick(before)))
+    if spelt is not None:
+        return Read(spelt)
+    return Read(Grace("small-notes", notes=_quick(before)))
+
+
+def _single(small: SmallNote, tone: Tone) -> Grace:
+    """One small note: leaning, short or passing, from above or below; a leaping one keeps its own pitch."""
+    step = small.pitch.diatonic - tone.pitch.diatonic
+    if step not in (1, -1):
+        return Grace("small-notes", notes=_quick([small]))
+    stolen = small.steal_following
+    short = small.slash or (stolen is not None and stolen <= SHORT_STEAL) or small.value * 4 < tone.length
+    passing = small.steal_previous is not None
+    return Grace(
+        "appoggiatura",
+        direction="above" if step > 0 else "below",
+        size="passing" if passing else "short" if short else "long",
+    )
 
 
 def _quick(small: Sequence[SmallNote]) -> tuple[tuple[Pitch, Fraction], ...]:
     return tuple((note.pitch, Fraction(0)) for note in small)
 
 
-def _too_short(small: SmallNote, tone: Tone) -> bool:
-    """A small note printed much shorter than its host's half is meant short."""
-    return small.value * 4 < tone.length
-
-
-def _of_after(after: Sequence[SmallNote], tone: Tone) -> Grace:
+def _of_after(after: Sequence[SmallNote], place: Place) -> Grace:
+    """Small notes after a note without a sign."""
+    tone = place.tone
     step = after[0].pitch.diatonic - tone.pitch.diatonic
+    if len(after) == 1 and place.after is not None and after[0].pitch == place.after.pitch:
+        return Grace("anticipation")
     if len(after) == 1 and step in (1, -1):
-        return Grace("accent" if step == 1 else "fall", upper_alter=after[0].pitch.alter if step == 1 else None,
-                     lower_alter=after[0].pitch.alter if step == -1 else None)  # fmt: skip
+        alter = after[0].pitch.alter
+        return Grace("accent", upper_alter=alter) if step == 1 else Grace("fall", lower_alter=alter)
     share = Fraction(1, max(4, 2 * len(after)))
     rows = ((tone.pitch, 1 - share * len(after)), *((small.pitch, share) for small in after))
     return Grace("division", notes=rows)

@@ -1,7 +1,8 @@
 """One engine for every grace: from a grace and its place to notes with exact times.
 
 Conventions: onsets are quarters from the host's written onset, negative for notes before the beat; the lengths of all
-notes that are not before the beat, with a closing silence, sum exactly to the host. ``main`` marks every sounding of
+notes that are not before the beat, with a closing silence, sum exactly to the host (only an appoggiatura before a
+rest, by the sources that say so, lets the written note sound in the rest). ``main`` marks every sounding of
 the written pitch that stands for the written note itself; ``slurred`` says that a note is joined to the one before.
 
 Public: realise, shake_ending.
@@ -10,30 +11,20 @@ Public: realise, shake_ending.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
-from functools import lru_cache
 from typing import Final
 
 from gracewright.graces.layout import SLOWEST_AFTER, Laid, Limits, lay
 from gracewright.graces.model import Context, Ending, Grace, GraceNote, Realised
 from gracewright.graces.neighbours import neighbour, walk
-from gracewright.graces.shape import HOLD, QUICK, Mark, Shape
-from gracewright.graces.vocabulary import Pattern, pattern_for, word_of
+from gracewright.graces.shape import HOLD, Mark, Shape
+from gracewright.graces.vocabulary import Pattern, word_of
+from gracewright.graces.ways import Way, way_for
 from gracewright.pitch import Pitch
 
-TURNED: Final = (Mark(-1), Mark(0))
 MOST_FROM_PREVIOUS: Final = 0.3
 """Seconds: the longest note that is taken from the note before. Our choice, by ear."""
-
-
-@dataclass(frozen=True, slots=True)
-class Way:
-    """How a grace is to be played: the pattern, the rule for its lower neighbour, and who says so."""
-
-    pattern: Pattern
-    rule: str = "scale"
-    by: str = "common practice"
 
 
 def realise(grace: Grace, context: Context) -> Realised:
@@ -47,14 +38,17 @@ def realise(grace: Grace, context: Context) -> Realised:
     word = word_of(grace.id)
     if grace.notes and all(share > 0 for _, share in grace.notes):
         return _explicit(grace, context)
-    way = _way(grace, context)
+    way = way_for(grace, context)
     if way.pattern.before:
         return _before(grace, context, way)
     pitches, lengths, remark = _laid(grace, context, way)
+    if way.into_rest:
+        pitches, lengths = [*pitches, context.pitch], [*lengths, min(context.rest_length, context.length)]
     notes, silence = _sounded(pitches, lengths, context)
     if word.bend or word.swell:
         notes = tuple(replace(note, bend=word.bend, swell=word.swell) for note in notes)
-    words = f"{word.title}: {_spoken([note.pitch for note in notes])}, on the beat"
+    late = bool(notes) and notes[0].onset > 0
+    words = f"{word.title}: {_spoken([note.pitch for note in notes])}{', late' if late else ', on the beat'}"
     if word.bend or word.swell:
         words = f"{word.title}: {word.meaning[0].lower()}{word.meaning[1:].rstrip('.')}"
     return Realised(notes, Fraction(0), _sentence(words, remark, way), silence)
@@ -69,43 +63,6 @@ def shake_ending(context: Context) -> Ending:
         return "none"
     move = context.following.diatonic - context.pitch.diatonic
     return "turned" if move > 0 else "anticipation" if move == -1 else "none"
-
-
-def _way(grace: Grace, context: Context) -> Way:
-    pattern = pattern_for(grace.id, _facts(grace, context))
-    if grace.id == "shake" and pattern.shape.stroke is not None:
-        pattern = replace(pattern, shape=_shake_shape(pattern.shape, grace, context.ternary))
-    return Way(pattern)
-
-
-def _facts(grace: Grace, context: Context) -> frozenset[str]:
-    direction = grace.direction
-    if grace.id == "appoggiatura" and not direction:
-        previous = context.previous
-        direction = "below" if previous is not None and previous < context.pitch else "above"
-    return _fact_set(direction, grace.size, grace.start, context.ternary)
-
-
-@lru_cache(maxsize=256)
-def _fact_set(direction: str, size: str, start: str, ternary: bool) -> frozenset[str]:
-    return frozenset(fact for fact in (direction, size, start, "ternary" if ternary else "") if fact)
-
-
-def _shake_shape(shape: Shape, grace: Grace, ternary: bool) -> Shape:
-    """Lean, quickening and turned ending of a shake by common practice."""
-    return _shaped(shape, grace.lean, grace.ending, grace.accelerate, ternary)
-
-
-@lru_cache(maxsize=256)
-def _shaped(shape: Shape, lean: bool, ending: Ending, accelerate: bool, ternary: bool) -> Shape:
-    share = Fraction(1, 3) if ternary or ending != "none" else Fraction(1, 2)
-    return replace(
-        shape,
-        lean=share if lean else QUICK,
-        rest=Fraction(1, 5) if ending == "anticipation" else QUICK,
-        tail=TURNED if ending == "turned" else (),
-        quicken=accelerate,
-    )
 
 
 def _limits(context: Context) -> Limits:
@@ -132,6 +89,9 @@ def _laid(grace: Grace, context: Context, way: Way) -> tuple[list[Pitch | None],
 def _pitches(laid: Laid, grace: Grace, context: Context, rule: str) -> list[Pitch | None]:
     """Spelled pitches of a laid shape."""
     known: dict[int | None, Pitch | None] = {0: context.pitch, None: None}
+    if grace.notes:  # small notes on the page prescribe their pitches
+        known |= {pitch.diatonic - context.pitch.diatonic: pitch for pitch, _ in grace.notes}
+        known[0] = context.pitch
     for step, _, _ in laid.notes:
         if step not in known:
             assert step is not None
@@ -240,5 +200,6 @@ def _spoken(pitches: Sequence[Pitch]) -> str:
 
 
 def _sentence(words: str, remark: str, way: Way) -> str:
-    by = "" if way.by == "common practice" else f" ({way.by})"
-    return f"{words}{'; ' + remark if remark else ''}{by}."
+    by = f", as {way.by}" if way.by else ""
+    told = "; ".join(part for part in (words + by, remark, way.remark) if part)
+    return f"{told}."

@@ -59,7 +59,7 @@ def shape_of(notes: Sequence[Mark], value: Fraction, flexible: bool = False) -> 
     """
     printed = tuple(notes)
     shortest = min(note.share for note in notes)
-    found = _strokes(printed, shortest, flexible)
+    found = _strokes(printed, flexible)
     if found is None:
         return Shape(_figure(printed), value=value, quick=shortest, printed=printed)
     start, end = found
@@ -84,7 +84,7 @@ def _sounding(mark: Mark) -> int:
     return mark.step
 
 
-def _strokes(notes: tuple[Mark, ...], shortest: Fraction, flexible: bool) -> tuple[int, int] | None:
+def _strokes(notes: tuple[Mark, ...], flexible: bool) -> tuple[int, int] | None:
     """Start and end of the alternation in an example, or None where it has none worth the name."""
     best: tuple[int, int] | None = None
     for start in range(len(notes) - 1):
@@ -93,8 +93,8 @@ def _strokes(notes: tuple[Mark, ...], shortest: Fraction, flexible: bool) -> tup
             continue
         end = start + 2
         while end < len(notes) and notes[end].step == (a, b)[(end - start) % 2]:
-            if a != b and notes[end - 1].share > shortest:
-                break  # a long note inside is no stroke: the run ends with it
+            if end - 1 > start + 1 and notes[end - 1].share > notes[end - 2].share:
+                break  # a longer note inside is no stroke: the run ends with it
             end += 1
         while end > start + 1 and notes[end - 1].step != 0:
             end -= 1
@@ -106,7 +106,8 @@ def _strokes(notes: tuple[Mark, ...], shortest: Fraction, flexible: bool) -> tup
         return None
     length = best[1] - best[0]
     uppers = sum(note.step == 1 for note in notes[best[0] : best[1]])
-    return best if length >= 4 and (flexible or uppers >= 3) else None
+    prefixed = best[0] > 0 and uppers >= 2
+    return best if length >= 4 and (flexible or uppers >= 3 or prefixed) else None
 
 
 def _figure(notes: tuple[Mark, ...]) -> tuple[Mark, ...]:

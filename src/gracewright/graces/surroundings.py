@@ -92,7 +92,7 @@ def contexts(
             leading_role=tone.id in leading,
             source=source,
             head=piece.by_id[tone.id].length if len(tone.ids) > 1 else Fraction(0),
-            rest_length=tone.rest_after,
+            rest_length=max(Fraction(0), min(tone.rest_after, piece.bars[tone.bar].end - tone.end)),
         )
         found[tone.id] = _with_rate(context, instrument, level)
     return found

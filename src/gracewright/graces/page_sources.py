@@ -1,0 +1,183 @@
+"""What a sign on the page means by the source that speaks.
+
+Conventions: a sign may have several meanings in one source (one cross for every kind of shake). The place then
+decides: direction of the tune, length, the source's own examples; the remark names the others. An open question is
+left open: the grace carries the entry, common practice is played, and the remark tells both.
+
+Public: Place, Read, read_by, closes, sign_of_line.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Final
+
+from gracewright.graces.model import Ending, Grace
+from gracewright.graces.signs import sign_kinds
+from gracewright.graces.sources import Entry, load_source
+from gracewright.graces.ways import entry_for
+from gracewright.score import Sign, Tone
+
+LEAN_SECONDS: Final = 0.8
+"""Seconds: the shortest shake that has time for a leaning start. Our choice."""
+CLOSE_SECONDS: Final = 0.6
+"""Seconds: the shortest shake that is closed without being asked to. Our choice."""
+VIBRATO_SECONDS: Final = 0.8
+"""Seconds: the shortest note for a vibrato (common practice: long notes only)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A tone among its neighbours; ``quarter`` is the length of a quarter in seconds."""
+
+    tone: Tone
+    previous: Tone | None
+    after: Tone | None
+    quarter: Fraction
+
+    @property
+    def seconds(self) -> float:
+        return float(self.tone.length * self.quarter)
+
+    @property
+    def rise_in(self) -> int:
+        """Staff places from the note before to this one."""
+        return self.tone.pitch.diatonic - self.previous.pitch.diatonic if self.previous else 0
+
+    @property
+    def rise_out(self) -> int:
+        """Staff places from this note to the next, 0 where the line ends or rests."""
+        return self.after.pitch.diatonic - self.tone.pitch.diatonic if self.after and not self.tone.rest_after else 0
+
+
+@dataclass(frozen=True, slots=True)
+class Read:
+    grace: Grace
+    remark: str = ""
+    source: str = "common practice"
+
+
+def read_by(
+    source: str, sign: Sign | Sequence[str], element: str, place: Place, plain: Grace | None = None
+) -> Read | None:
+    """The grace that a sign (or a set of sign kinds) is by a source, or None where it does not explain it.
+
+    ``plain`` is what common practice makes of it: its direction binds, and it serves where the source knows the
+    ornament but writes it with another sign.
+    """
+    kinds = sign_kinds(sign) if isinstance(sign, Sign) else tuple(sign)
+    entries = [
+        entry for entry in load_source(source).entries
+        if entry.means is not None and (set(kinds) & set(entry.kinds) or _marked(entry, element, sign))
+        and _fits(entry, plain)
+    ]  # fmt: skip
+    if not entries:
+        return _by_meaning(source, plain)
+    ranked = sorted(entries, key=lambda entry: -_score(entry, kinds, element, place, plain))
+    entry = ranked[0]
+    assert entry.means is not None
+    others = [other.title for other in ranked[1:] if other.means != entry.means and other.title != entry.title]
+    remarks = []
+    if others:
+        remarks.append(f"{source} uses this sign also for {', '.join(dict.fromkeys(others))}")
+    if entry.open_question:
+        remarks.append(_question(entry))
+    return Read(entry.means, "; ".join(remarks), source)
+
+
+def _by_meaning(source: str, plain: Grace | None) -> Read | None:
+    """The source's own way of an ornament that it signs otherwise."""
+    entry = entry_for(source, plain) if plain is not None else None
+    if entry is None or entry.means is None:
+        return None
+    return Read(entry.means, f"{source} writes the {entry.title} with another sign ({entry.sign})", source)
+
+
+def _question(entry: Entry) -> str:
+    told = [reading.remark or f"from the {reading.start} note, {reading.timing}" for reading in entry.readings]
+    return f"{entry.title} in {entry.source} is an open question ({'; or '.join(told)})"
+
+
+def _marked(entry: Entry, element: str, sign: Sign | Sequence[str]) -> bool:
+    """Whether an entry is written with this very element and attributes."""
+    if not isinstance(sign, Sign):
+        return False
+    for mark in entry.marks:
+        name, *wanted = mark.split()
+        pairs = [item.partition("=") for item in wanted]
+        if name == element and "+" not in wanted and all(sign.attribute(key) == value for key, _, value in pairs):
+            return True
+    return False
+
+
+def _fits(entry: Entry, plain: Grace | None) -> bool:
+    """Small notes have a pitch: an entry for the other side does not fit them."""
+    means = entry.means
+    assert means is not None
+    if plain is None or plain.id != "appoggiatura":
+        return True
+    if "appoggiatura" not in means.id:
+        return means.id == "passing-notes" or "small" not in entry.sign
+    return not means.direction or not plain.direction or means.direction == plain.direction
+
+
+def _score(entry: Entry, kinds: Sequence[str], element: str, place: Place, plain: Grace | None) -> float:
+    means = entry.means
+    assert means is not None
+    score = 2.0 * len(set(kinds) & set(entry.kinds)) - 0.5 * len(set(entry.kinds) - set(kinds))
+    score += any(mark.split()[0] == element for mark in entry.marks)
+    score += 1.5 * bool(entry.sure)
+    if plain is not None:
+        score += 2 * (plain.id == means.id) + (plain.direction == means.direction) + (plain.size == means.size)
+        score += plain.ending == means.ending
+    if means.direction and plain is None:
+        score += 1.5 if (means.direction == "below") == (place.rise_in > 0) else -1.5
+    if means.id == "shake":
+        score += _shake_score(means, place)
+    return score + _example_score(entry, place)
+
+
+def _shake_score(means: Grace, place: Place) -> float:
+    """Of several shakes under one sign: the leaning one where the tune falls and time allows, the closed one where it
+    rises (the usual advice of the sources that have several)."""
+    score = 0.0
+    if means.lean:
+        score += 1 if place.seconds >= LEAN_SECONDS and place.rise_in <= 0 else -2
+    if means.size == "short":
+        score += 1 if place.seconds < LEAN_SECONDS / 2 else -1
+    if means.ending == "turned":
+        score += 0.5 if place.rise_out > 0 else -0.5
+    return score
+
+
+def _example_score(entry: Entry, place: Place) -> float:
+    """How near the place is to the source's own examples."""
+    best = -1.0
+    for reading in entry.readings:
+        score = -0.25 * abs(float(reading.value - place.tone.length)) if reading.value <= place.tone.length else -0.5
+        if reading.previous is not None:
+            score += 1 if reading.previous == -place.rise_in else -0.5
+        if reading.following is not None:
+            score += 1 if reading.following == place.rise_out else -0.5
+        best = max(best, score)
+    return best
+
+
+def closes(sign: Sign, place: Place, source: str) -> Ending:
+    """How a shake closes that the page leaves unclosed: as the source says, else by the tune that follows."""
+    marked = bool(source) and load_source(source).closes == "marked"
+    if marked or sign.element == "inverted-mordent" or place.seconds < CLOSE_SECONDS:
+        return "none"
+    return "turned" if place.rise_out > 0 else "anticipation" if place.rise_out == -1 else "none"
+
+
+def sign_of_line(place: Place, source: str) -> Read | None:
+    """A wavy line without another sign: what the source says, else a vibrato on a long note."""
+    read = read_by(source, ("long-wavy",), "wavy-line", place) if source else None
+    if read is not None:
+        return read
+    if place.seconds < VIBRATO_SECONDS:
+        return Read(Grace("shake"), "a wavy line over a short note: taken for a shake")
+    return Read(Grace("finger-vibrato"), "a wavy line alone is a vibrato here; some sources mean a long shake by it")

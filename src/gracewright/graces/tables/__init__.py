@@ -1,0 +1,1 @@
+"""One table per historical source; see :mod:`gracewright.graces.sources`."""

@@ -1,0 +1,213 @@
+"""How a grace is to be played here: by the entry it names, else by the source that speaks, else by common practice.
+
+Conventions: an open question (an entry all of whose readings are doubtful) is never decided in silence: common
+practice is played and the remark says so, unless the grace names one reading as ``SOURCE.ENTRY.NUMBER``.
+
+Public: Way, way_for, entry_for, reading_for.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from functools import lru_cache
+from typing import Final
+
+from gracewright.errors import BadInput
+from gracewright.graces.model import Context, Ending, Grace
+from gracewright.graces.recognise import classify
+from gracewright.graces.shape import HOLD, QUICK, Mark, Shape
+from gracewright.graces.sources import Entry, Reading, entry_of, load_source
+from gracewright.graces.vocabulary import Pattern, pattern_for
+
+TURNED: Final = (Mark(-1), Mark(0))
+FAST: Final = 0.4
+"""Seconds: a host no longer than this is in quick time. Our choice."""
+SLOW: Final = 0.9
+"""Seconds: a host at least this long is in slow time. Our choice."""
+SHAKES: Final = ("shake", "appoggiatura-shake")
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """The pattern to play, the rule for the lower neighbour, who says so (empty: common practice), and a remark."""
+
+    pattern: Pattern
+    rule: str = "scale"
+    by: str = ""
+    remark: str = ""
+    into_rest: bool = False  # the leaning note takes the whole written note, which then sounds in the rest
+
+
+def way_for(grace: Grace, context: Context) -> Way:
+    """The way to play a grace at its place. Raises BadInput where the entry it names is not there."""
+    if grace.entry:
+        entry = entry_of(grace.entry)
+        number = grace.entry.count(".") > 1 and int(grace.entry.rsplit(".", 1)[1])
+    elif context.source:
+        found = entry_for(context.source, grace)
+        if found is None:
+            return _common(grace, context)
+        entry, number = found, 0
+    else:
+        return _common(grace, context)
+    if number:
+        if number > len(entry.readings):
+            raise BadInput(f"{entry.key} has {len(entry.readings)} readings, not {number}")
+        return _by_reading(grace, context, entry, entry.readings[number - 1])
+    reading = reading_for(entry, grace, context)
+    if reading is None:
+        way = _common(grace, context)
+        asked = "an open question" if entry.open_question else "told in words only"
+        return replace(way, rule=entry.neighbour, remark=f"{entry.title} in {entry.source} is {asked}: common practice")
+    return _by_reading(grace, context, entry, reading)
+
+
+@lru_cache(maxsize=4096)
+def entry_for(source: str, grace: Grace) -> Entry | None:
+    """The entry of a source that fits a grace of the common vocabulary best, or None.
+
+    >>> entry_for("jsbach1720", Grace("shake", ending="turned")).id
+    'trillo_und_mordant'
+    """
+    best, most = None, -1
+    for entry in load_source(source).entries:
+        if entry.means is None or entry.means.id != grace.id or _contradicts(grace, entry.means):
+            continue
+        score = 2 * _likeness(grace, entry.means) + (1 if entry.sure else 0)
+        if score > most:
+            best, most = entry, score
+    return best
+
+
+def _contradicts(asked: Grace, means: Grace) -> bool:
+    """Whether an entry says what the grace does not want: the other side, the other start."""
+    sides = bool(asked.direction and means.direction and asked.direction != means.direction)
+    starts = bool(asked.start and means.start and asked.start != means.start)
+    sizes = bool(asked.size and means.size and asked.size != means.size and "passing" in (asked.size, means.size))
+    more = bool(means.direction and not asked.direction and asked.id == "shake")
+    return sides or starts or sizes or more or (means.start == "main" and asked.start != "main")
+
+
+def _likeness(asked: Grace, other: Grace) -> int:
+    return (
+        (asked.ending == other.ending) * 2 + (asked.lean == other.lean) * 2 + (asked.direction == other.direction)
+        + (asked.size == other.size) + (asked.start == other.start) + (asked.accelerate == other.accelerate)
+    )  # fmt: skip
+
+
+def reading_for(entry: Entry, grace: Grace, context: Context) -> Reading | None:
+    """The sure reading of an entry that fits the place best, or None where all are doubtful."""
+    fitting = [reading for reading in entry.sure if _possible(reading, context)]
+    if not fitting:
+        return None
+    if len(fitting) == 1:
+        return fitting[0]
+    return max(fitting, key=lambda reading: _fit(reading, grace, context))
+
+
+def _possible(reading: Reading, context: Context) -> bool:
+    if reading.rest:
+        return context.rest_after and context.rest_length > 0
+    return not reading.tied_on or (context.tied and 0 < context.head < context.length)
+
+
+def _fit(reading: Reading, grace: Grace, context: Context) -> int:
+    score = 6 * (reading.rest or reading.tied_on)
+    spelt = _spelt(reading)
+    if spelt is not None:
+        score += 8 * (spelt.id == grace.id) + (_likeness(grace, spelt) if spelt.id == grace.id else 0)
+    ternary = reading.value.numerator % 3 == 0
+    score += 2 * (ternary == context.ternary)
+    score += _nearness(reading.following, _step(context, following=True))
+    score += _nearness(reading.previous, _step(context, following=False))
+    if reading.pace:
+        seconds = float(context.length * context.quarter)
+        score += 3 if (seconds <= FAST if reading.pace == "fast" else seconds >= SLOW) else -9
+    return score
+
+
+def _step(context: Context, *, following: bool) -> int | None:
+    other = context.following if following else context.previous
+    return None if other is None else other.diatonic - context.pitch.diatonic
+
+
+def _nearness(printed: int | None, here: int | None) -> int:
+    if printed is None or here is None:
+        return 0
+    return 3 if printed == here else 1 if printed * here > 0 else -2
+
+
+@lru_cache(maxsize=1024)
+def _spelt(reading: Reading) -> Grace | None:
+    return classify(reading.notes, reading.before, reading.following)
+
+
+def _by_reading(grace: Grace, context: Context, entry: Entry, reading: Reading) -> Way:
+    pattern = _reading_pattern(reading, grace.lean, grace.ending, grace.accelerate, grace.id)
+    flip = _flipped(reading, context, grace)
+    remark = "" if reading.known != "doubtful" else f"a doubtful reading of {entry.source}"
+    by = f"{entry.source} has it ({entry.title}{', from memory' if reading.known == 'memory' else ''})"
+    if reading.tied_on and reading.notes[0].step is not None:
+        share = context.head / context.length
+        pattern = Pattern(frozenset(), Shape((Mark(reading.notes[0].step, share), Mark(0, HOLD))))
+    return Way(flip or pattern, entry.neighbour, by, remark, into_rest=reading.rest)
+
+
+@lru_cache(maxsize=2048)
+def _reading_pattern(reading: Reading, lean: bool, ending: Ending, accelerate: bool, grace_id: str) -> Pattern:
+    """A reading as a pattern, with what the grace asks for beyond it."""
+    shape = reading.shape
+    if grace_id in SHAKES and shape.stroke is not None:
+        tail = TURNED if ending == "turned" and not shape.tail else shape.tail
+        wants_lean = lean and not shape.lean and not shape.head
+        if tail != shape.tail or wants_lean or (accelerate and not shape.quicken) or ending == "anticipation":
+            shape = replace(
+                shape, tail=tail, lean=Fraction(1, 3) if wants_lean else shape.lean,
+                quicken=accelerate or shape.quicken, printed=(),
+                rest=shape.rest or (Fraction(1, 5) if ending == "anticipation" else QUICK),
+            )  # fmt: skip
+    return Pattern(frozenset(), shape, reading.before)
+
+
+def _flipped(reading: Reading, context: Context, grace: Grace) -> Pattern | None:
+    """Notes at the end lead to the next one: a third filled upwards in print is filled downwards where it falls."""
+    if grace.id in ("passing-notes", "anticipation") and reading.following is not None:
+        here = _step(context, following=True)
+        if here is not None and here != reading.following:
+            return pattern_for(grace.id, frozenset())
+    return None
+
+
+def _common(grace: Grace, context: Context) -> Way:
+    pattern = pattern_for(grace.id, _facts(grace, context))
+    if grace.id == "shake" and pattern.shape.stroke is not None:
+        shape = _shaped(pattern.shape, grace.lean, grace.ending, grace.accelerate, context.ternary)
+        pattern = Pattern(pattern.needs, shape)
+    return Way(pattern)
+
+
+def _facts(grace: Grace, context: Context) -> frozenset[str]:
+    direction = grace.direction
+    if grace.id == "appoggiatura" and not direction:
+        previous = context.previous
+        direction = "below" if previous is not None and previous < context.pitch else "above"
+    return _fact_set(direction, grace.size, grace.start, context.ternary)
+
+
+@lru_cache(maxsize=256)
+def _fact_set(direction: str, size: str, start: str, ternary: bool) -> frozenset[str]:
+    return frozenset(fact for fact in (direction, size, start, "ternary" if ternary else "") if fact)
+
+
+@lru_cache(maxsize=256)
+def _shaped(shape: Shape, lean: bool, ending: Ending, accelerate: bool, ternary: bool) -> Shape:
+    """Lean, quickening and turned ending of a shake by common practice."""
+    share = Fraction(1, 3) if ternary or ending != "none" else Fraction(1, 2)
+    return replace(
+        shape,
+        lean=share if lean else QUICK,
+        rest=Fraction(1, 5) if ending == "anticipation" else QUICK,
+        tail=TURNED if ending == "turned" else (),
+        quicken=accelerate,
+    )
