@@ -1,0 +1,161 @@
+"""A version made to sound, and where each note of the solo lies in it.
+
+Conventions: mono float32 samples at SAMPLE_RATE; time 0 is the first moment of the version as played; after its end the
+sound rings on for ``TAIL`` seconds. Levels are fixed, so that excerpts of one version are equally loud; only what would
+be louder than ``PEAK`` is turned down as a whole.
+
+Public: render, time_map, PEAK, TAIL.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from fractions import Fraction
+from functools import cache
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.signal import oaconvolve
+
+from gracewright.graces.model import PlayedNote, Version
+from gracewright.instruments import load_instrument
+from gracewright.sound.continuo import chords
+from gracewright.sound.files import SAMPLE_RATE
+from gracewright.sound.pluck import pluck
+from gracewright.sound.temperaments import A_415, Temperament, load_temperament
+from gracewright.sound.tone import Samples, Step, Stroke, Tone, level_of, load_tone, sound_of
+from gracewright.study.model import Study
+
+PEAK: Final = 10 ** (-1 / 20)
+"""The highest sample there may be: 1 dB under full scale."""
+TAIL: Final = 1.0
+SOLO, BASS, CHORD, OTHER = level_of(-9), level_of(-11), level_of(-21), level_of(-12)
+ROOM: Final = level_of(-17)
+"""How loud the room answers, against the sound itself."""
+SPREAD: Final = 0.018
+"""Seconds between two notes of a chord, rolled from below."""
+GAP: Final = (0.035, Fraction(1, 5))
+"""Silence of the tongue before a tongued note: seconds, and at most this share of the note before it."""
+RELEASED: Final = 0.25
+"""Seconds that a plucked note may ring past its written end when nothing follows in its part."""
+
+
+def render(
+    version: Version,
+    *,
+    tempo: Fraction,
+    a: float = A_415,
+    temperament: str = "vallotti",
+    instrument: str = "alto-recorder",
+    bass: str = "",
+    continuo: bool = True,
+    study: Study | None = None,
+    solo: bool = True,
+    others: bool = True,
+) -> NDArray[np.float32]:
+    """The sound of a version at ``tempo`` quarters a minute.
+
+    The solo line sounds as ``instrument``; the part called ``bass`` (the study's, if not named) is plucked, and with a
+    ``study`` bears a chord for each harmony; all other parts are played plain. ``solo``, ``continuo`` and ``others``
+    say which of them sound. Raises BadInput for an unknown temperament or instrument.
+    """
+    tuning = load_temperament(temperament)
+    second = SAMPLE_RATE * 60 / tempo  # samples a quarter, exact
+    bass = bass or (study.bass if study else "")
+    out = np.zeros(round(version.length * second) + round(TAIL * SAMPLE_RATE))
+    parts: dict[str, list[PlayedNote]] = {}
+    for note in version.notes:
+        parts.setdefault(note.part, []).append(note)
+    if continuo and bass in parts and bass != version.solo:
+        _add_bass(out, parts[bass], second, tuning, a)
+        if study is not None and study.harmony:
+            _add_chords(out, version, study, bass, second, tuning, a)
+    for part, notes in parts.items():
+        if part == version.solo and solo:
+            _add_line(out, notes, load_tone(load_instrument(instrument).tone), SOLO, second, tuning, a)
+        elif part not in (version.solo, bass) and others:
+            _add_line(out, notes, load_tone("plain"), OTHER, second, tuning, a)
+    out += ROOM * oaconvolve(out, _room(), mode="full")[: len(out)]
+    fade = round(0.2 * SAMPLE_RATE)
+    out[-fade:] *= np.linspace(1, 0, fade)
+    highest = float(np.max(np.abs(out), initial=0.0))
+    return (out * min(1.0, PEAK / highest) if highest else out).astype(np.float32)
+
+
+def time_map(version: Version, *, tempo: Fraction) -> tuple[tuple[float, str, Fraction, int], ...]:
+    """Where each note of the solo begins: seconds, its host's id, the place on the page in quarters, time through."""
+    return tuple(
+        (float(note.onset * 60 / tempo), note.host, note.page_onset, note.time_through)
+        for note in version.notes
+        if note.part == version.solo
+    )
+
+
+def strokes(notes: Sequence[PlayedNote], second: Fraction, tuning: Temperament, a: float) -> list[Stroke]:
+    """A part's notes gathered into strokes; ``second`` is samples a quarter. Notes that sound together go apart."""
+    rows: list[list[PlayedNote]] = []
+    for note in sorted(notes, key=lambda note: (note.onset, -note.pitch.midi)):
+        joined = next((row for row in reversed(rows[-4:]) if row[-1].end == note.onset), None) if note.slurred else None
+        if joined is None:
+            rows.append([note])
+        else:
+            joined.append(note)
+    starts = {row[0].onset for row in rows}
+    return [_stroke(row, row[-1].end in starts, second, tuning, a) for row in rows]
+
+
+def _stroke(row: Sequence[PlayedNote], followed: bool, second: Fraction, tuning: Temperament, a: float) -> Stroke:
+    first = round(row[0].onset * second)
+    edges = [round(note.onset * second) - first for note in row]
+    last = round(row[-1].end * second) - first
+    if followed:
+        length = row[-1].length * second
+        last -= round(min(Fraction(GAP[0]) * SAMPLE_RATE, length * GAP[1]))
+    steps = [
+        Step(start, max(end, start + 1), tuning.frequency(note.pitch, a), note.bend, note.swell)
+        for note, start, end in zip(row, edges, [*edges[1:], last], strict=True)
+    ]
+    return Stroke(first, tuple(steps))
+
+
+def _add_line(out: Samples, notes: Sequence[PlayedNote], tone: Tone, level: float, second: Fraction,
+              tuning: Temperament, a: float) -> None:  # fmt: skip
+    for stroke in strokes(notes, second, tuning, a):
+        _add(out, stroke.start, level * sound_of(stroke, tone))
+
+
+def _add_bass(out: Samples, notes: Iterable[PlayedNote], second: Fraction, tuning: Temperament, a: float) -> None:
+    for note in notes:
+        seconds = float(note.length * second) / SAMPLE_RATE
+        _add(out, round(note.onset * second), BASS * pluck(tuning.frequency(note.pitch, a), seconds, ring=1.3))
+
+
+def _add_chords(out: Samples, version: Version, study: Study, bass: str, second: Fraction, tuning: Temperament,
+                a: float) -> None:  # fmt: skip
+    for struck in chords(version, study, bass):
+        seconds = float(struck.length * second) / SAMPLE_RATE
+        for place, pitch in enumerate(struck.pitches):
+            late = SPREAD * (place + 1) if seconds > 0.3 else 0.0
+            sound = CHORD * pluck(tuning.frequency(pitch, a), max(0.05, seconds - late), ring=0.8)
+            _add(out, round(struck.onset * second) + round(late * SAMPLE_RATE), sound)
+
+
+def _add(out: Samples, start: int, sound: Samples) -> None:
+    if start < 0:
+        sound, start = sound[-start:], 0
+    end = min(len(out), start + len(sound))
+    if end > start:
+        out[start:end] += sound[: end - start]
+
+
+@cache
+def _room() -> Samples:
+    """The answer of a small wooden room: noise that dies away within half a second, after a short silence."""
+    size = round(0.5 * SAMPLE_RATE)
+    seconds = np.arange(size) / SAMPLE_RATE
+    answer = np.random.default_rng(415).standard_normal(size) * 10 ** (-3 * seconds / 0.45)
+    answer[: round(0.009 * SAMPLE_RATE)] = 0
+    answer = np.convolve(answer, np.hanning(9)[1:-1], "same")
+    result: Samples = answer / np.sqrt(np.sum(answer**2))
+    return result
