@@ -21,6 +21,7 @@ from gracewright.graces.page_sources import Place, Read, closes, read_by, sign_o
 from gracewright.graces.recognise import classify
 from gracewright.graces.shape import Mark
 from gracewright.graces.signs import kinds, sign_kinds
+from gracewright.graces.ways import entry_for
 from gracewright.pitch import Pitch
 from gracewright.score import Piece, Sign, SmallNote, Tone, tones
 from gracewright.study.model import Study
@@ -165,11 +166,23 @@ def _with_small_notes(signed: Read | None, place: Place, source: str) -> Read | 
             return _of_small(before, place, source)
         return Read(_of_after(after, place)) if after else None
     grace = signed.grace
+    joined = grace
     if grace.id == "shake":
-        return replace(signed, grace=_shake_with(grace, tone, before, after))
-    if grace.id == "mordent" and len(before) == 1 and before[0].pitch < tone.pitch:
-        return replace(signed, grace=Grace("appoggiatura-mordent", lower_alter=before[0].pitch.alter))
-    return signed
+        joined = _shake_with(grace, tone, before, after)
+    elif grace.id == "mordent" and len(before) == 1 and before[0].pitch < tone.pitch:
+        joined = Grace("appoggiatura-mordent", lower_alter=before[0].pitch.alter)
+    if joined == grace:
+        return signed
+    return replace(signed, grace=_by_source(joined, source))
+
+
+def _by_source(grace: Grace, source: str) -> Grace:
+    """A sign and small notes together are one ornament: as the source has it, where it has it."""
+    bare = replace(grace, entry="", upper_alter=None, lower_alter=None)
+    entry = entry_for(source, bare) if source else None
+    if entry is None or entry.means is None or entry.means.lean != grace.lean:
+        return grace
+    return replace(grace, entry=entry.key)
 
 
 def _shake_with(grace: Grace, tone: Tone, before: Sequence[SmallNote], after: Sequence[SmallNote]) -> Grace:

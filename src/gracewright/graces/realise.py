@@ -47,11 +47,19 @@ def realise(grace: Grace, context: Context) -> Realised:
     notes, silence = _sounded(pitches, lengths, context)
     if word.bend or word.swell:
         notes = tuple(replace(note, bend=word.bend, swell=word.swell) for note in notes)
-    late = bool(notes) and notes[0].onset > 0
-    words = f"{word.title}: {_spoken([note.pitch for note in notes])}{', late' if late else ', on the beat'}"
+    words = f"{word.title}: {_spoken([note.pitch for note in notes])}, {_when(notes, context)}"
     if word.bend or word.swell:
         words = f"{word.title}: {word.meaning[0].lower()}{word.meaning[1:].rstrip('.')}"
     return Realised(notes, Fraction(0), _sentence(words, remark, way), silence)
+
+
+def _when(notes: Sequence[GraceNote], context: Context) -> str:
+    """In a player's words, when the grace comes."""
+    if notes[0].onset > 0:
+        return "late"
+    if notes[0].main and 1 < len(notes) < 7 and notes[0].length * 2 >= context.length:
+        return "towards the end of the note"
+    return "on the beat"
 
 
 def shake_ending(context: Context) -> Ending:

@@ -43,7 +43,7 @@ def speaking_source(piece: Piece, *, named: str = "", manner: str = "", school: 
     dated = _of_date(piece.date, school)
     if dated:
         return Speaking(dated, f"the {school} source nearest to {piece.date}")
-    return Speaking("", "nothing tells whose signs these are, so common practice is played; --signs-by chooses a source")
+    return Speaking("", "nothing tells whose signs these are: common practice; choose a source with --signs-by")
 
 
 def _of_composer(composer: str) -> str:

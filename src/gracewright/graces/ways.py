@@ -25,6 +25,8 @@ FAST: Final = 0.4
 """Seconds: a host no longer than this is in quick time. Our choice."""
 SLOW: Final = 0.9
 """Seconds: a host at least this long is in slow time. Our choice."""
+AT_END: Final = ("accent", "fall", "anticipation", "passing-notes")
+"""Graces at the end of a note: one entry may have several of them, by the note that follows."""
 SHAKES: Final = ("shake", "appoggiatura-shake")
 
 
@@ -116,14 +118,16 @@ def _fit(reading: Reading, grace: Grace, context: Context) -> int:
     score = 6 * (reading.rest or reading.tied_on)
     spelt = _spelt(reading)
     if spelt is not None:
-        score += 8 * (spelt.id == grace.id) + (_likeness(grace, spelt) if spelt.id == grace.id else 0)
+        closing = spelt.id in AT_END and grace.id in AT_END
+        score += 8 * (closing or spelt.id == grace.id)
+        score += _likeness(grace, spelt) if spelt.id == grace.id and not closing else 0
     ternary = reading.value.numerator % 3 == 0
     score += 2 * (ternary == context.ternary)
     score += _nearness(reading.following, _step(context, following=True))
     score += _nearness(reading.previous, _step(context, following=False))
     if reading.pace:
         seconds = float(context.length * context.quarter)
-        score += 3 if (seconds <= FAST if reading.pace == "fast" else seconds >= SLOW) else -9
+        score += 1 if (seconds <= FAST if reading.pace == "fast" else seconds >= SLOW) else -9
     return score
 
 
@@ -133,8 +137,10 @@ def _step(context: Context, *, following: bool) -> int | None:
 
 
 def _nearness(printed: int | None, here: int | None) -> int:
-    if printed is None or here is None:
+    if printed is None:
         return 0
+    if here is None:
+        return -2
     return 3 if printed == here else 1 if printed * here > 0 else -2
 
 
@@ -171,7 +177,13 @@ def _reading_pattern(reading: Reading, lean: bool, ending: Ending, accelerate: b
 
 
 def _flipped(reading: Reading, context: Context, grace: Grace) -> Pattern | None:
-    """Notes at the end lead to the next one: a third filled upwards in print is filled downwards where it falls."""
+    """What an example's neighbours decide, decided by the neighbours here: a third filled upwards in print is filled
+    downwards where it falls; a grace that takes up the note before takes up the one that is there."""
+    if reading.start == "leap" and reading.previous == reading.notes[0].step:
+        here = _step(context, following=False)
+        if here is not None and here < -1:
+            marks = (Mark(here, reading.notes[0].share), *reading.notes[1:-1], Mark(0, HOLD))
+            return Pattern(frozenset(), Shape(marks))
     if grace.id in ("passing-notes", "anticipation") and reading.following is not None:
         here = _step(context, following=True)
         if here is not None and here != reading.following:
