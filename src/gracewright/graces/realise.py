@@ -23,6 +23,7 @@ from gracewright.graces.vocabulary import Pattern, word_of
 from gracewright.graces.ways import Way, way_for
 from gracewright.pitch import Pitch
 
+ZERO: Final = Fraction(0)
 MOST_FROM_PREVIOUS: Final = 0.3
 """Seconds: the longest note that is taken from the note before. Our choice, by ear."""
 
@@ -50,7 +51,7 @@ def realise(grace: Grace, context: Context) -> Realised:
     words = f"{word.title}: {_spoken([note.pitch for note in notes])}, {_when(notes, context)}"
     if word.bend or word.swell:
         words = f"{word.title}: {word.meaning[0].lower()}{word.meaning[1:].rstrip('.')}"
-    return Realised(notes, Fraction(0), _sentence(words, remark, way), silence)
+    return Realised(notes, ZERO, _sentence(words, remark, way), silence)
 
 
 def _when(notes: Sequence[GraceNote], context: Context) -> str:
@@ -81,7 +82,7 @@ def _laid(grace: Grace, context: Context, way: Way) -> tuple[list[Pitch | None],
     """Pitches (None: silence) and lengths over the host, end notes that the place gives included."""
     after = _after(grace, context, way.pattern)
     first = _first(grace, context, way.pattern)
-    body = context.length - sum((length for _, length in after), Fraction(0))
+    body = context.length - sum((length for _, length in after), ZERO)
     shape = way.pattern.shape
     if first:
         shape = Shape(tuple(Mark(0) for _ in first) + shape.head)
@@ -153,35 +154,35 @@ def _no_longer(length: Fraction, context: Context, seconds: float) -> Fraction:
 
 
 def _sounded(
-    pitches: Sequence[Pitch | None], lengths: Sequence[Fraction], context: Context, start: Fraction = Fraction(0)
+    pitches: Sequence[Pitch | None], lengths: Sequence[Fraction], context: Context, start: Fraction = ZERO
 ) -> tuple[tuple[GraceNote, ...], Fraction]:
     """Notes in a row; a closing silence is returned as a length."""
     notes: list[GraceNote] = []
-    at, joined, silence = start, context.slurred_in, Fraction(0)
+    at, joined, silence = start, context.slurred_in, ZERO
     for pitch, length in zip(pitches, lengths, strict=True):
         if pitch is None:
             joined, silence = False, silence + length
         else:
             notes.append(GraceNote(pitch, at, length, pitch == context.pitch, joined))
-            joined, silence = True, Fraction(0)
-        at += length
+            joined, silence = True, ZERO
+        at = at + length if at else length
     return tuple(notes), silence
 
 
 def _before(grace: Grace, context: Context, way: Way) -> Realised:
     """A grace that takes its time from the note before (or from the rest before); on the beat where there is none."""
     marks = way.pattern.before
-    steps = Laid(tuple((mark.step, Fraction(0), Fraction(0)) for mark in marks))
+    steps = Laid(tuple((mark.step, ZERO, ZERO) for mark in marks))
     pitches = _pitches(steps, grace, context, way.rule)
-    room = context.previous_length or (context.length if context.rest_before else Fraction(0))
+    room = context.previous_length or (context.length if context.rest_before else ZERO)
     if room == 0:
         on_beat = replace(way.pattern, shape=Shape((*(Mark(m.step) for m in marks), Mark(0, HOLD))), before=())
         after = _laid(grace, context, replace(way, pattern=on_beat))
         notes, silence = _sounded(after[0], after[1], context)
         words = f"{word_of(grace.id).title}: nothing before it to take time from, so short and on the beat"
-        return Realised(notes, Fraction(0), _sentence(words, after[2], way), silence)
+        return Realised(notes, ZERO, _sentence(words, after[2], way), silence)
     lengths = [_no_longer(mark.share * room, context, MOST_FROM_PREVIOUS) for mark in marks]
-    taken = sum(lengths, Fraction(0))
+    taken = sum(lengths, ZERO)
     early, _ = _sounded(pitches, lengths, context, -taken)
     body, values, remark = _laid(grace, context, replace(way, pattern=replace(way.pattern, before=())))
     main, silence = _sounded(body, values, replace(context, slurred_in=True))
@@ -192,11 +193,11 @@ def _before(grace: Grace, context: Context, way: Way) -> Realised:
 
 def _explicit(grace: Grace, context: Context) -> Realised:
     """Notes given one by one with their shares; what the shares leave open is the written note's."""
-    total = sum((share for _, share in grace.notes), Fraction(0))
+    total = sum((share for _, share in grace.notes), ZERO)
     rows = list(grace.notes) if total >= 1 else [*grace.notes, (context.pitch, 1 - total)]
     scale = context.length / max(total, Fraction(1))
     notes, _ = _sounded([pitch for pitch, _ in rows], [share * scale for _, share in rows], context)
-    return Realised(notes, Fraction(0), f"{word_of(grace.id).title}: {_spoken([note.pitch for note in notes])}.")
+    return Realised(notes, ZERO, f"{word_of(grace.id).title}: {_spoken([note.pitch for note in notes])}.")
 
 
 def _spoken(pitches: Sequence[Pitch]) -> str:

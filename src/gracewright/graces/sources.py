@@ -37,7 +37,7 @@ class Name:
     text: str
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Reading:
     """One way an entry is played, on the source's own example note.
 
@@ -66,7 +66,7 @@ class Reading:
     shape: Shape = field(default_factory=Shape, repr=False)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Entry:
     """One ornament of a source. ``means`` is the grace of the common vocabulary, None where it is not one note's grace.
 
