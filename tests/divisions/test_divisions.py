@@ -1,0 +1,57 @@
+"""What every passage must be, whatever the host."""
+
+from fractions import Fraction as F
+
+import pytest
+
+from gracewright.divisions import divisions_for, styles
+from gracewright.errors import BadInput
+from gracewright.graces.model import Context
+from gracewright.pitch import Key, Pitch
+
+
+def host(pitch="E5", length=F(2), following="C5", key="C major", harmony=("C", "E", "G"), bass="C3", **more):
+    return Context(
+        Pitch.parse(pitch), F(0), length, Key.parse(key), Key.parse(key).signature, harmony=harmony, least=0.08,
+        following=Pitch.parse(following) if following else None, bass=Pitch.parse(bass) if bass else None, **more,
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize("manner", styles())
+def test_a_falling_third_of_two_beats_is_divided_in_every_style(manner):
+    found = divisions_for(host(), manner=manner)
+
+    assert len(found) == 5
+    assert [division.score for division in found] == sorted((d.score for d in found), reverse=True)
+    for division in found:
+        assert division.grace.id == "division"
+        assert division.notes[0][0] == Pitch.parse("E5")
+        assert sum(share for _, share in division.notes) == 1
+        assert len(division.notes) > 1
+
+
+def test_a_minor_line_rises_to_the_tonic_through_raised_degrees_and_falls_through_natural_ones():
+    """Melodic minor: common practice, no source."""
+    up = divisions_for(host("D5", F(1), "G5", "G minor", ("G", "Bb", "D"), "G2"), manner="english", most=20)
+    down = divisions_for(host("G5", F(1), "D5", "G minor", ("G", "Bb", "D"), "G2"), manner="english", most=20)
+
+    rising = {str(p) for d in up if [p.diatonic for p, _ in d.notes] == [36, 37, 38] for p, _ in d.notes}
+    falling = {str(p) for d in down if [p.diatonic for p, _ in d.notes] == [39, 38, 37] for p, _ in d.notes}
+    assert rising == {"D5", "E5", "F#5"}
+    assert falling == {"G5", "F5", "Eb5"}
+
+
+def test_a_note_too_short_for_the_player_is_left_alone():
+    assert divisions_for(host(length=F(1, 8)), manner="italian") == ()
+
+
+def test_before_a_rest_the_passage_ends_with_a_held_note_of_the_chord():
+    for division in divisions_for(host("A4", F(4), None, "F major", ("F", "A", "C"), "F2"), manner="italian", most=20):
+        last, share = division.notes[-1]
+        assert last.pitch_class in ("F", "A", "C")
+        assert share >= F(1, 4)
+
+
+def test_an_unknown_manner_is_named_in_the_error():
+    with pytest.raises(BadInput, match="no style of divisions is called 'martian'"):
+        divisions_for(host(), manner="martian")
