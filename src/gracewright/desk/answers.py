@@ -1,0 +1,291 @@
+"""What the desk answers to its page: from requests already read to responses, no more.
+
+Conventions: answers are plain methods that take a dict and give a response; a lock lets one work at a time. Answers to
+changes carry everything that changed (plan, shape, the systems in view), so that one round trip redraws the page.
+
+Public: Desk.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections import OrderedDict
+from fractions import Fraction
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+from starlette.responses import JSONResponse, Response
+
+from gracewright.desk.card import card_json, deciding, graces_json, notes_json
+from gracewright.desk.dials import choices_for_page, wishes_json
+from gracewright.desk.hearing import around, excerpt, sounding, stretch_json, stretches, tempo_of
+from gracewright.desk.keeping import Keeping
+from gracewright.desk.making import Making, wav
+from gracewright.desk.session import Session
+from gracewright.desk.shape import shape_json
+from gracewright.desk.systems import View, drawn, played_small, view_from
+from gracewright.errors import BadInput
+from gracewright.graces import Version, perform
+from gracewright.job import RESULTS, Wishes, Work
+
+SOUNDS: Final = 64
+"""So many rendered stretches are held in memory."""
+SLOWEST: Final = Fraction(1, 4)
+FASTEST: Final = Fraction(3, 2)
+MOST_IN_VIEW: Final = 60
+
+
+class Desk:
+    """One user's desk: a state folder, at most one piece open, and what was rendered lately."""
+
+    def __init__(self, keeping: Keeping, session: Session | None = None) -> None:
+        self.keeping, self.session = keeping, session
+        self.lock = threading.RLock()
+        self.making = Making()
+        self.sounds: OrderedDict[tuple[Any, ...], bytes] = OrderedDict()
+        self._choices: dict[str, Any] = {}
+
+    @staticmethod
+    def open(keeping: Keeping, piece: Path | None, wishes: Wishes | None = None) -> Desk:
+        """The desk with a piece from disk, or with the piece last worked on, or empty. Raises BadInput."""
+        if piece is not None:
+            try:
+                data = piece.read_bytes()
+            except OSError as fault:
+                raise BadInput(f"the file cannot be opened ({fault.strerror})", file=piece.name) from None
+            desk = Desk(keeping, Session.bring(keeping, piece.name, data, wishes))
+            desk.remember()
+            return desk
+        kept = keeping.kept(str(keeping.settings().get("piece", "")))
+        return Desk(keeping, Session.resume(keeping, kept) if kept is not None else None)
+
+    def remember(self) -> None:
+        if self.session is not None:
+            self.keeping.remember(piece=self.session.digest)
+
+    def warm(self) -> None:
+        """Start the slow parts before they are asked for."""
+        self.making.warm()
+
+    def close(self) -> None:
+        self.making.close()
+
+    @property
+    def there(self) -> Session:
+        if self.session is None:
+            raise BadInput("no piece is open", remedy="bring one first")
+        return self.session
+
+    # what the page asks
+
+    def state(self, query: dict[str, Any]) -> Response:
+        with self.lock:
+            if not self._choices:
+                self._choices = choices_for_page()
+            if self.session is None:
+                return JSONResponse({"revision": -1, "piece": None, "choices": self._choices})
+            return JSONResponse({**self.now(query, whole=True), "choices": self._choices})
+
+    def now(self, query: dict[str, Any], *, whole: bool = False) -> dict[str, Any]:
+        """Everything that a change can alter; ``whole`` adds what only another piece alters."""
+        session = self.there
+        work, at = session.work, session.at
+        steps = session.moments
+        found: dict[str, Any] = {
+            "revision": session.revision,
+            "undo": steps[at].said if at else None,
+            "redo": steps[at + 1].said if at + 1 < len(steps) else None,
+            "wishes": {**wishes_json(work.wishes), "tempo_found": float(work.study.tempo)},
+            "manner": {"title": work.manner.title, "source": work.plan.signs_by},
+            "shape": shape_json(work), "graces": graces_json(work),
+            "faults": [{"bar": f.bar, "what": f.what, "note": f.note} for f in work.review.faults],
+            "page": self.pages(work, view_from(query), known(query)),
+        }  # fmt: skip
+        if whole:
+            found["piece"] = {
+                "digest": session.digest, "title": work.piece.title or Path(session.name).stem,
+                "composer": work.piece.composer, "name": session.name, "dance": work.study.dance,
+                "key": str(work.study.home), "remarks": [*work.piece.remarks, *work.study.remarks],
+            }  # fmt: skip
+            found["notes"] = notes_json(work, session.tones)
+        return found
+
+    def pages(self, work: Work, view: View, wanted: tuple[set[str], int]) -> dict[str, Any]:
+        """The systems' sizes and keys, and the drawings of those in view that the page does not hold yet."""
+        holds, first = wanted
+        systems = drawn(work, view)
+        in_view = systems[first : first + MOST_IN_VIEW] if len(systems) <= MOST_IN_VIEW else systems[first : first + 8]
+        return {
+            "systems": [{"key": s.key, "width": s.width, "height": s.height, "bars": s.bars} for s in systems],
+            "drawings": {s.key: s.svg for s in in_view if s.key not in holds},
+        }
+
+    def system(self, query: dict[str, Any]) -> Response:
+        """Drawings of systems that have come into view."""
+        with self.lock:
+            wanted = set(str(query.get("keys", "")).split(","))
+            systems = drawn(self.there.work, view_from(query))
+            return JSONResponse({"drawings": {s.key: s.svg for s in systems if s.key in wanted}})
+
+    def card(self, query: dict[str, Any]) -> Response:
+        with self.lock:
+            session, note, time = self.there, str(query.get("note", "")), whole_number(query.get("time", 1))
+            found = card_json(session, note, time)
+            found["drawing"] = played_small(session.work, session.tones[note], time)
+            return JSONResponse(found)
+
+    def recent(self, _: dict[str, Any]) -> Response:
+        return JSONResponse({"recent": self.keeping.recent()[:20]})
+
+    # what the page changes
+
+    def turn(self, body: dict[str, Any]) -> Response:
+        with self.lock:
+            session, changes = self.claimed(body), body.get("changes")
+            if not isinstance(changes, dict):
+                raise BadInput("no dial was named")
+            session.turn(changes, str(body.get("gesture", ""))[:40])
+            return JSONResponse(self.now(body))
+
+    def decide(self, body: dict[str, Any]) -> Response:
+        with self.lock:
+            session = self.claimed(body)
+            note, time, what = str(body.get("note", "")), whole_number(body.get("time", 1)), str(body.get("what", ""))
+            if what == "free":
+                session.release(note, time, "lock taken off")
+            else:
+                session.decide(*deciding(session, note, time, what, whole_number(body.get("option", -1))))
+            return JSONResponse(self.now(body))
+
+    def undo(self, body: dict[str, Any]) -> Response:
+        with self.lock:
+            self.claimed(body).undo()
+            return JSONResponse(self.now(body))
+
+    def redo(self, body: dict[str, Any]) -> Response:
+        with self.lock:
+            self.claimed(body).redo()
+            return JSONResponse(self.now(body))
+
+    def claimed(self, body: dict[str, Any]) -> Session:
+        session = self.there
+        session.expect(whole_number(body.get("revision", -1)))
+        return session
+
+    def bring(self, name: str, data: bytes, width: str) -> Response:
+        """Another piece. What was open stays as it was if this one cannot be used."""
+        with self.lock:
+            self.session = Session.bring(self.keeping, name, data)
+            self.remember()
+            return self.state({"width": width})
+
+    def resume(self, body: dict[str, Any]) -> Response:
+        with self.lock:
+            kept = self.keeping.kept(str(body.get("piece", "")))
+            if kept is None:
+                raise BadInput("that piece is no longer kept here", remedy="bring the file again")
+            self.session = Session.resume(self.keeping, kept)
+            self.remember()
+            return self.state(body)
+
+    # what is heard and taken away
+
+    def versions(self, work: Work, what: str) -> Version:
+        if what == "ornamented":
+            return work.version
+        if what != "plain":
+            raise BadInput("plain and ornamented can be heard, nothing else")
+        return perform(work.piece, work.study, (), work.instrument, work.wishes.level, tempo=work.wishes.tempo,
+                       source=work.plan.signs_by)  # fmt: skip
+
+    def hear(self, query: dict[str, Any]) -> Response:
+        """The stretches in the order as played, with their cursor maps."""
+        with self.lock:
+            work = self.there.work
+            version = self.versions(work, str(query.get("what", "ornamented")))
+            tempo = tempo_of(work.wishes, work.study, slower(query))
+            found = [stretch_json(s, version, work.piece, tempo) for s in stretches(work.study, version)]
+            return JSONResponse({"revision": self.there.revision, "stretches": found})
+
+    def sound(self, query: dict[str, Any]) -> Response:
+        """One stretch, or one note in its surroundings, as sound."""
+        with self.lock:
+            session = self.there
+            work, onset, end, version = self.span(session, query)
+            tempo = tempo_of(work.wishes, work.study, slower(query))
+            continuo = query.get("continuo", "1") == "1"
+            w = work.wishes
+            key = (session.digest, w, session.moment.decisions, tuple(sorted(query.items())))
+            held = self.sounds.get(key)
+        if held is None:
+            part = excerpt(version, onset, end)
+            samples: np.ndarray = sounding(part, w, work.study, tempo, continuo=continuo)
+            held = wav(samples)
+            with self.lock:
+                self.sounds[key] = held
+                while len(self.sounds) > SOUNDS:
+                    self.sounds.popitem(last=False)
+        return Response(held, media_type="audio/wav")
+
+    def span(self, session: Session, query: dict[str, Any]) -> tuple[Work, Fraction, Fraction, Version]:
+        """What to render: a stretch by index, or a note in its surroundings, as it is or as an option would have it."""
+        work = session.work
+        if "note" not in query:
+            version = self.versions(work, str(query.get("what", "ornamented")))
+            all_of_them = stretches(work.study, version)
+            index = whole_number(query.get("stretch", 0))
+            if not 0 <= index < len(all_of_them):
+                raise BadInput("there is no such stretch")
+            stretch = all_of_them[index]
+            return work, stretch.onset, stretch.onset + stretch.length, version
+        note, time = str(query["note"]), whole_number(query.get("time", 1))
+        if "option" in query:
+            decision, _ = deciding(session, note, time, "change", whole_number(query["option"]))
+            work = session.trial(decision)
+        version = self.versions(work, str(query.get("what", "ornamented")))
+        bar = work.piece.bars[session.tones[note].bar] if note in session.tones else work.piece.bars[0]
+        found = around(version, note, time, bar.meter.beat)
+        if found is None:
+            raise BadInput("that note is not heard in that time through")
+        return work, found[0], found[1], version
+
+    def take(self, query: dict[str, Any]) -> Response:
+        """One of the results, made as the command line makes it."""
+        name = str(query["name"])
+        if name not in RESULTS:
+            raise BadInput("there is no such result", remedy=f"take one of {', '.join(RESULTS)}")
+        with self.lock:
+            session = self.there
+            work = session.work
+        data = self.making.result(work, name)
+        stem = "".join(c if c.isalnum() or c in " -_" else "-" for c in Path(session.name).stem) or "piece"
+        safe = stem.encode("ascii", "replace").decode().replace("?", "-")
+        disposition = f'attachment; filename="{safe}-{work.manner.id}-{name}"'
+        return Response(data, media_type=TYPES[name.rpartition(".")[2]], headers={"content-disposition": disposition})
+
+
+TYPES: Final = {"musicxml": "application/vnd.recordare.musicxml+xml", "txt": "text/plain; charset=utf-8",
+                "pdf": "application/pdf", "ogg": "audio/ogg"}  # fmt: skip
+
+
+def known(query: dict[str, Any]) -> tuple[set[str], int]:
+    """Keys of drawings the page holds, and the first system in view."""
+    holds = query.get("holds", [])
+    keys = {str(key) for key in holds} if isinstance(holds, list) else set()
+    return keys, max(0, whole_number(query.get("first", 0)))
+
+
+def whole_number(value: object) -> int:
+    try:
+        return int(str(value))
+    except ValueError:
+        raise BadInput(f"a whole number was expected, not {value!r}") from None
+
+
+def slower(query: dict[str, Any]) -> Fraction:
+    """The share of the full tempo the player asks for, from ``slower`` in per cent."""
+    share = Fraction(whole_number(query.get("percent", 100)), 100)
+    if not SLOWEST <= share <= FASTEST:
+        raise BadInput("the tempo goes from a quarter of itself to half as much again")
+    return share

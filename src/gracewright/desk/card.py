@@ -1,0 +1,205 @@
+"""A note's card: what the music does here, which grace stands and why, what else would do, how it is fingered.
+
+Conventions: an option is named by its index in :func:`options`, which is the same for the same revision; option -1 is
+what stands now. Nothing is judged here: reasons and effects are the planner's, explanations the realiser's.
+
+Public: card_json, options, Option, deciding, grace_words.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from typing import Any, Final
+
+from gracewright.desk.decisions import Decision
+from gracewright.desk.session import Session
+from gracewright.desk.words import form_words, here, place, shown, spoken
+from gracewright.errors import BadInput, GracewrightError
+from gracewright.graces import Context, Grace, contexts, load_source, neighbour, realise, shake_ending, sources
+from gracewright.job import Work
+from gracewright.score import Tone
+from gracewright.taste import load_manner
+from gracewright.taste.manner import kinds
+from gracewright.taste.model import Choice
+
+MOST_OPTIONS: Final = 6
+ORIGINS: Final = {"page": "on the page", "ours": "proposed here", "player": "chosen by you"}
+
+
+@dataclass(frozen=True, slots=True)
+class Option:
+    """Something else that would do on a note; ``grace`` None leaves it bare."""
+
+    grace: Grace | None
+    effect: str
+    source: str = ""
+    score: float = 0.0
+
+
+def card_json(session: Session, note: str, time_through: int) -> dict[str, Any]:
+    """Everything on the card. Raises BadInput where the line has no such note."""
+    work, tone = session.work, tone_at(session, note)
+    choice = session.choice_at(note, time_through)
+    decision = session.moment.decision_at(note, time_through)
+    place_words = place(work.piece, tone)
+    return {
+        "note": note, "time": time_through, "times": times_of(work, tone), "place": place_words,
+        "pitch": shown(tone.pitch), "spoken": f"{place_words}, {spoken(tone.pitch)}",
+        "here": here(work.piece, work.study, tone),
+        "grace": None if choice is None or choice.grace is None else grace_json(work, choice),
+        "lock": decision.lock if decision is not None else "",
+        "bare": "" if choice is not None and choice.grace is not None else why_bare(work, note, time_through),
+        "options": [
+            {"index": index, "words": grace_words(option.grace), "effect": option.effect}
+            for index, option in enumerate(options(session, note, time_through))
+        ],
+        "fingering": fingering(work, tone, choice.grace if choice else None),
+        "remarks": [
+            {"what": finding.what, "remedy": finding.remedy, "fault": finding.kind == "fault"}
+            for finding in work.review.findings if finding.note == note and finding.time_through == time_through
+        ],
+    }  # fmt: skip
+
+
+def tone_at(session: Session, note: str) -> Tone:
+    tone = session.tones.get(note)
+    if tone is None:
+        raise BadInput("there is no such note in the line", remedy="choose another")
+    return tone
+
+
+def times_of(work: Work, tone: Tone) -> list[int]:
+    """Which times through sound this note."""
+    return sorted({s.time_through for s in work.study.order if s.first_bar <= tone.bar <= s.last_bar}) or [1]
+
+
+def grace_words(grace: Grace | None) -> str:
+    """A grace in a player's words, with a division's notes."""
+    if grace is None:
+        return "leave it bare"
+    if grace.notes and grace.id == "division":
+        return f"division: {' '.join(shown(pitch) for pitch, _ in grace.notes[:12])}"
+    return grace.words
+
+
+def grace_json(work: Work, choice: Choice) -> dict[str, Any]:
+    index = work.plan.choices.index(choice)
+    return {
+        "words": grace_words(choice.grace), "origin": choice.origin, "origin_words": ORIGINS[choice.origin],
+        "reasons": list(choice.reasons), "source": source_title(choice.source), "strength": round(choice.strength, 2),
+        "played": work.version.explanations.get(index, ""),
+    }  # fmt: skip
+
+
+@cache
+def source_title(source: str) -> str:
+    """Author, title and year of a source, or its words as they stand where it is none of the shelf.
+
+    >>> source_title("common practice")
+    'common practice'
+    """
+    shelf, _, _ = source.partition(".")
+    if shelf not in sources():
+        return source
+    found = load_source(shelf)
+    return f"{found.author}, {found.title} ({found.year})"
+
+
+def why_bare(work: Work, note: str, time_through: int) -> str:
+    found = next((bare.why for bare in work.plan.bare if bare.note == note and bare.time_through == time_through), "")
+    return found or "Nothing here asks for a grace strongly."
+
+
+def options(session: Session, note: str, time_through: int) -> tuple[Option, ...]:
+    """What else would do: the planner's alternatives, or on a bare note whatever of the manner can be played there."""
+    choice = session.choice_at(note, time_through)
+    if choice is not None and choice.alternatives:
+        return tuple(Option(a.grace, a.effect, score=a.score) for a in choice.alternatives[:MOST_OPTIONS])
+    work = session.work
+    found = list(playable(work, tone_at(session, note)))
+    if choice is not None and choice.grace is not None:
+        others = [o for o in found if o.grace is not None and o.grace.id != choice.grace.id]
+        found = [Option(None, "the plain note"), *others]
+    return tuple(found[:MOST_OPTIONS])
+
+
+def place_of(work: Work, tone: Tone) -> Context:
+    return contexts(work.piece, work.study, work.instrument, work.wishes.level, tempo=work.wishes.tempo,
+                    source=work.plan.signs_by)[tone.id]  # fmt: skip
+
+
+def playable(work: Work, tone: Tone) -> tuple[Option, ...]:
+    """The graces of the manner that can be realised on a note."""
+    place_there = place_of(work, tone)
+    table = kinds()
+    found: dict[Grace, Option] = {}
+    for name in load_manner(work.wishes.manner).kinds:
+        kind = table[name]
+        if kind.grace == "division" or (kind.grace == "shake" and place_there.rate <= 0):
+            continue
+        ending = shake_ending(place_there) if kind.grace == "shake" else "none"
+        grace = Grace(kind.grace, direction=kind.direction or "", size=kind.size or "", ending=ending)  # type: ignore[arg-type]
+        try:
+            made = realise(grace, place_there)
+        except GracewrightError:
+            continue
+        if len(made.notes) > 1:
+            found.setdefault(grace, Option(grace, kind.effect))
+    return tuple(found.values())
+
+
+def deciding(session: Session, note: str, time_through: int, what: str, option: int) -> tuple[Decision, str]:
+    """The decision a gesture on the card means, and how undo names it. ``what`` is keep, never or change."""
+    tone = tone_at(session, note)
+    where = place(session.piece, tone)
+    choice = session.choice_at(note, time_through)
+    if what == "never":
+        return Decision(note, time_through, "never"), f"{where}: never here"
+    if what == "keep":
+        if choice is None or choice.grace is None:
+            return Decision(note, time_through, "never"), f"{where}: left bare"
+        kept = Decision(note, time_through, "keep", choice.grace, choice.source, choice.reasons)
+        return kept, f"{where}: keep the {choice.grace.id.replace('-', ' ')}"
+    found = options(session, note, time_through)
+    if what != "change" or not 0 <= option < len(found):
+        raise BadInput("that is not among the things that would do here", remedy="choose again")
+    picked = found[option]
+    if picked.grace is None:
+        return Decision(note, time_through, "never"), f"{where}: leave it bare"
+    decision = Decision(note, time_through, "keep", picked.grace, picked.source, ("Your own choice.",))
+    return decision, f"{where}: {picked.grace.words}"
+
+
+def fingering(work: Work, tone: Tone, grace: Grace | None) -> dict[str, str]:
+    """How the note, and its shake where it has one, is fingered; empty strings where nothing is known."""
+    instrument = work.instrument
+    found = {"note": instrument.fingering(tone.pitch), "shake": "", "weak": instrument.weakness(tone.pitch)}
+    if grace is not None and grace.id == "shake":
+        upper = neighbour(place_of(work, tone), 1)
+        found["shake"] = instrument.shake_fingering(tone.pitch, upper)
+    return found
+
+
+def notes_json(work: Work, tones: Mapping[str, Tone]) -> list[dict[str, Any]]:
+    """The line's notes in order, as the page walks them with the arrow keys."""
+    return [
+        {"id": tone.id, "ids": list(tone.ids), "at": float(tone.onset), "end": float(tone.end),
+         "bar": work.piece.bars[tone.bar].number, "times": times_of(work, tone),
+         "spoken": f"{place(work.piece, tone)}, {spoken(tone.pitch)}",
+         "close": " ".join(form_words(work.piece, work.study, tone))}
+        for tone in tones.values()
+    ]  # fmt: skip
+
+
+def graces_json(work: Work) -> dict[str, dict[str, dict[str, Any]]]:
+    """Note id → time through → what stands there, for spoken names and for what changed."""
+    found: dict[str, dict[str, dict[str, Any]]] = {}
+    for choice in work.plan.choices:
+        if choice.grace is not None or choice.lock:
+            found.setdefault(choice.note, {})[str(choice.time_through)] = {
+                "words": "" if choice.grace is None else grace_words(choice.grace), "origin": choice.origin,
+                "lock": choice.lock,
+            }  # fmt: skip
+    return found
