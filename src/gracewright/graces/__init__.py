@@ -1,5 +1,6 @@
 """What each grace is, what each source's sign means, and which notes a grace becomes at its place."""
 
+from gracewright.graces.inequality import Inequality, unequal_value
 from gracewright.graces.model import (
     Context,
     Ending,
@@ -32,6 +33,7 @@ __all__ = [
     "Grace",
     "GraceNote",
     "GraceWord",
+    "Inequality",
     "Meaning",
     "Notated",
     "PageGrace",
@@ -66,6 +68,7 @@ __all__ = [
     "sign_kinds",
     "sources",
     "speaking_source",
+    "unequal_value",
     "unread_signs",
     "vocabulary",
     "word_of",

@@ -12,8 +12,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from gracewright.graces.model import Context, Grace, Pass, PlayedNote, Realised, Version
-from gracewright.graces.page import page_graces
+from gracewright.graces.inequality import Inequality, Span, uneven
+from gracewright.graces.model import Context, Grace, GraceNote, Pass, PlayedNote, Realised, Version
+from gracewright.graces.page import page_graces, unread_signs
 from gracewright.graces.realise import realise
 from gracewright.graces.surroundings import Speed, contexts
 from gracewright.pitch import Pitch
@@ -47,6 +48,7 @@ class _Held:
     end: Fraction
     pitch: Pitch
     slurred: bool
+    page: Fraction  # written onset
 
 
 def perform(
@@ -57,16 +59,24 @@ def perform(
     level: str = "intermediate",
     *,
     tempo: Fraction | None = None,
-    inequality: object = None,
+    inequality: Inequality | Fraction | None = None,
     source: str = "",
     signs: bool = True,
 ) -> Version:
-    """Play the whole piece as written in ``study.order``, all parts, with these graces on the solo line."""
+    """Play the whole piece as written in ``study.order``, all parts, with these graces on the solo line.
+
+    ``inequality`` (a ratio, or an :class:`Inequality`) makes stepwise pairs of the solo line and of the bass long-short
+    as the metre has it; ``page_onset`` of a note so moved stays the written one.
+    """
     places = contexts(piece, study, instrument, level, tempo=tempo, source=source)
     line = tones(piece, study.solo)
+    uneven_spans = _uneven(piece, study, line, inequality, tempo)
     on_page = {g.note: g.grace for g in page_graces(piece, study, source=source)} if signs else {}
     chosen = {(p.time_through, p.note): p for p in placed}
     others = _others(piece, study.solo, line)
+    if inequality is not None and study.bass:
+        below = _uneven(piece, study, tones(piece, study.bass, lowest=True), inequality, tempo)
+        others = [_moved(held, below) for held in others]
     order = study.order or (Segment(0, len(piece.bars) - 1, 1),)
     passes, notes, explanations = [], list[PlayedNote](), dict[int, str]()
     at = Fraction(0)
@@ -77,10 +87,20 @@ def perform(
         window = _Window(start, end, at - start, segment.time_through, joined_in, goes_on)
         passes.append(Pass(segment.first_bar, segment.last_bar, segment.time_through, start, at, end - start))
         notes += [note for held in others for note in window.play(held)]
-        notes += _solo(line, study.solo, places, on_page, chosen, window, explanations)
+        notes += _solo(line, uneven_spans, study.solo, places, on_page, chosen, window, explanations)
         at += end - start
     notes.sort(key=lambda note: (note.onset, note.part, -note.pitch.midi))
-    return Version(study.solo, tuple(passes), tuple(notes), explanations, ())
+    remarks = unread_signs(piece, study, source=source) if signs else ()
+    return Version(study.solo, tuple(passes), tuple(notes), explanations, remarks)
+
+
+def _uneven(
+    piece: Piece, study: Study, line: Sequence[Tone], how: Inequality | Fraction | None, tempo: Fraction | None
+) -> Mapping[str, Span]:
+    if how is None:
+        return {}
+    asked = how if isinstance(how, Inequality) else Inequality(Fraction(how))
+    return uneven(piece, line, asked, Fraction(60) / (tempo or study.tempo))
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,14 +127,15 @@ class _Window:
         onset, end = span
         return [
             PlayedNote(
-                held.part, onset + self.shift, end - onset, held.pitch, held.id, onset, self.time_through,
-                slurred=held.slurred,
+                held.part, onset + self.shift, end - onset, held.pitch, held.id, max(held.page, self.start),
+                self.time_through, slurred=held.slurred,
             )
         ]  # fmt: skip
 
 
 def _solo(
     line: Sequence[Tone],
+    uneven_spans: Mapping[str, Span],
     solo: str,
     places: Mapping[str, Context],
     on_page: Mapping[str, Grace],
@@ -132,29 +153,38 @@ def _solo(
         grace = choice.grace if choice is not None else on_page.get(tone.id)
         context = places[tone.id]
         onset, end = span
-        if grace is None or onset > tone.onset:
-            bare = _Held(solo, tone.id, onset, end, tone.pitch, context.slurred_in)
-            played += window.play(bare)
-            continue
-        if end - onset != tone.length:
-            context = replace(context, length=end - onset, following=None, rest_after=False)
-        realised = realise(grace, context)
+        length = end - onset
+        if tone.id in uneven_spans and length == tone.length:
+            onset, length = uneven_spans[tone.id]
+        if grace is None or span[0] > tone.onset:
+            note = GraceNote(tone.pitch, Fraction(0), length, main=True, slurred=context.slurred_in)
+            realised = Realised((note,), Fraction(0), "")
+        else:
+            if length != tone.length:
+                cut = end - span[0] != tone.length
+                context = replace(context, length=length, following=None if cut else context.following)
+            realised = realise(grace, context)
         index = choice.choice if choice is not None else -1
-        if index >= 0:
+        if index >= 0 and realised.explanation:
             explanations.setdefault(index, realised.explanation)
         if realised.from_previous:
             played = _shortened(played, onset + window.shift - realised.from_previous)
-        played += _of_realised(realised, tone, solo, onset, window, index)
+        played += _of_realised(realised, tone, solo, onset, length, window, index if grace is not None else -1)
     return played
 
 
 def _of_realised(
-    realised: Realised, tone: Tone, solo: str, onset: Fraction, window: _Window, choice: int
+    realised: Realised, tone: Tone, solo: str, onset: Fraction, length: Fraction, window: _Window, choice: int
 ) -> list[PlayedNote]:
+    """Played notes of one host; the page moment of each is where it stands in the written note."""
+    written = window.span(tone.onset, tone.end)
+    assert written is not None
+    stretch = (written[1] - written[0]) / length
     return [
         PlayedNote(
-            solo, onset + window.shift + note.onset, note.length, note.pitch, tone.id, onset + note.onset,
-            window.time_through, choice, note.main, note.slurred, note.bend, note.swell,
+            solo, onset + window.shift + note.onset, note.length, note.pitch, tone.id,
+            written[0] + note.onset * stretch, window.time_through, choice, note.main, note.slurred, note.bend,
+            note.swell,
         )
         for note in realised.notes
     ]  # fmt: skip
@@ -185,10 +215,15 @@ def _others(piece: Piece, solo: str, line: Sequence[Tone]) -> list[_Held]:
             found[at] = replace(found[at], end=note.end)
         else:
             at = len(found)
-            found.append(_Held(name, note.id, note.onset, note.end, note.pitch, _slurred(note)))
+            found.append(_Held(name, note.id, note.onset, note.end, note.pitch, _slurred(note), note.onset))
         if note.tie_out:
             open_ties[key] = at
     return found
+
+
+def _moved(held: _Held, spans: Mapping[str, Span]) -> _Held:
+    span = spans.get(held.id)
+    return held if span is None else replace(held, onset=span.onset, end=span.onset + span.length)
 
 
 def _slurred(note: Note) -> bool:

@@ -30,11 +30,12 @@ class Mark(NamedTuple):
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Shape:
-    """Head, strokes and tail; compared by identity, which keeps the caches quick. Without ``stroke`` all marks stand in ``head`` and one of them holds.
+    """Head, strokes and tail; compared by identity, which keeps the caches quick.
 
-    ``stroke`` are the two steps that alternate; ``count`` the notes of the strokes in the printed example, which grows
-    and shrinks with the host. ``lean`` and ``rest`` are the shares of the first and last note of the strokes (0: a
-    quick note). ``quick`` is the printed share of a quick note, ``value`` the printed length of the host in quarters.
+    Without ``stroke`` all marks stand in ``head`` and one of them holds. ``stroke`` are the two steps that alternate;
+    ``count`` the notes of the strokes in the printed example, which grows and shrinks with the host. ``lean`` and
+    ``rest`` are the shares of the first and last note of the strokes (0: a quick note). ``quick`` is the printed share
+    of a quick note, ``value`` the printed length of the host in quarters.
     """
 
     head: tuple[Mark, ...] = ()
