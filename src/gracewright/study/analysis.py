@@ -10,13 +10,11 @@ from fractions import Fraction
 from gracewright.pitch import Key
 from gracewright.score import Piece
 from gracewright.study.cadences import find_cadences
-from gracewright.study.chords import read_chords, roots_of
 from gracewright.study.dance import guess_dance
 from gracewright.study.expression import find_cues, tension_curve
-from gracewright.study.figures import figure_evidence
-from gracewright.study.harmony import harmonies
+from gracewright.study.harmony import harmonies, read_harmony
 from gracewright.study.hemiola import find_hemiolas
-from gracewright.study.keys import key_spans, read_keys
+from gracewright.study.keys import key_spans
 from gracewright.study.material import Material, gather
 from gracewright.study.model import KeySpan, Study
 from gracewright.study.phrases import find_phrases
@@ -33,11 +31,9 @@ def study(piece: Piece, *, solo: str = "", bass: str = "", tempo: Fraction | Non
     """
     material = gather(piece, solo, bass)
     line, frames = material.line, material.frames
-    paths = read_keys(piece, frames)
-    columns = paths.of_frames(frames)
-    chords = read_chords(frames, columns, figure_evidence(piece, line, frames, roots_of(frames)))
-    harmony = harmonies(line, frames, chords, columns)
-    keys = key_spans(line, frames, paths)
+    reading = read_harmony(piece, line, frames)
+    harmony = harmonies(line, frames, reading)
+    keys = key_spans(line, frames, reading.keys)
     roles = note_roles(material, harmony)
     hemiolas = find_hemiolas(material)
     cadences = find_cadences(material, harmony, hemiolas)

@@ -1,10 +1,13 @@
-"""Chords: a learned score of every root and quality on every frame, and the likeliest succession in the local keys.
+"""Chords: two learned scorers, and the likeliest succession.
 
-Conventions: a chord is ``root * QUALITIES + quality`` with the root a place number. Of all chords the ``KEPT`` best of
-each frame are followed by dynamic programming (Viterbi); a change costs more on weak places, and follows the counted
-habits of chords in their key. Inversion is read from the bass afterwards, along the same lines.
+The first scorer looks at the notes alone and gives every root and quality a probability on every frame; local keys
+are read from that (:mod:`gracewright.study.keys`). The second looks at the ``TOP`` likeliest roots again, now knowing
+the key and the chords before and after. The succession is then found by dynamic programming (Viterbi); a change costs
+more on weak places. Inversion is read from the bass afterwards.
 
-Public: ChordPath, read_chords, chord_scores.
+Conventions: a chord is ``root * QUALITIES + quality`` with the root a place number.
+
+Public: ChordPath, roots_of, first_scores, second_scores, second_features, chord_path, inversion_features.
 """
 
 from __future__ import annotations
@@ -13,16 +16,19 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
-from gracewright.study.evidence import chord_windows, seen_from
-from gracewright.study.frames import PLACES, SHIFT, Floats, Frames, Ints
-from gracewright.study.keys import FIRST_TONIC
+from gracewright.study.evidence import NEAR, REACH, spread, view
+from gracewright.study.frames import SHIFT, Floats, Frames, Ints
+from gracewright.study.keys import FIRST_TONIC, log_softmax
 from gracewright.study.tables import QUALITIES, weights
 
-KEPT: Final = 16
+TOP: Final = 6
+KEPT: Final = 10
 COUNT: Final = len(QUALITIES)
-REACH: Final = 8  # roots within so many fifths of the tonic have their own habits
-CHUNK: Final = 1024
+OFF: Final = 8  # roots within so many fifths of the tonic have their own weight
+BASS_WINDOWS: Final = (6, 7, 8, 9, 10, 0, 1)
+TRIAD: Final = np.array([name in ("major", "minor", "diminished", "augmented") for name in QUALITIES])
 
 
 @dataclass(frozen=True)
@@ -41,110 +47,106 @@ def roots_of(frames: Frames) -> Ints:
     return np.arange(used[0], used[-1] + 1) if len(used) else np.array([SHIFT])
 
 
-def chord_scores(windows: Floats, roots: Ints) -> Floats:
-    """Log probability of each root and quality, shape (frames, roots * QUALITIES)."""
+def first_scores(windows: Floats, facts: Floats, roots: Ints) -> Floats:
+    """Log probability of each root and quality from the notes alone, shape (frames, roots * COUNT)."""
     layer = weights().layers["chord"]
-    score = np.concatenate([layer.scores(seen_from(windows, int(root))) for root in roots], axis=1)
-    score -= score.max(axis=1, keepdims=True)
-    score -= np.log(np.exp(score).sum(axis=1, keepdims=True))
+    edge = windows.shape[1] * (2 * REACH + 1)
+    hidden = spread(layer.first[:edge], windows, roots, REACH)
+    hidden += (facts @ layer.first[edge:])[:, None]
+    return log_softmax(layer.finish(hidden).reshape(len(windows), -1))
+
+
+def top_roots(score: Floats, roots: Ints) -> Ints:
+    """Indices into ``roots`` of the likeliest roots of each frame, shape (frames, up to TOP)."""
+    best = score.reshape(len(score), len(roots), COUNT).max(axis=2)
+    kept = min(TOP, len(roots))
+    return np.argpartition(-best, kept - 1, axis=1)[:, :kept]
+
+
+def second_features(windows: Floats, facts: Floats, field: Floats, keys: Ints, own: Floats, root: int) -> Floats:
+    """All that is known of some frames as one root sees them; ``own`` holds that root's first scores."""
+    offset = np.clip(root - (FIRST_TONIC + keys // 2), -OFF, OFF) + OFF + (2 * OFF + 1) * (keys % 2)
+    home = np.eye(2 * (2 * OFF + 1), dtype=np.float32)[offset]
+    return np.concatenate([view(windows, root, REACH), facts, home, view(field, root, NEAR), own], axis=1)
+
+
+def second_scores(
+    windows: Floats, facts: Floats, field: Floats, keys: Ints, first: Floats, roots: Ints, top: Ints
+) -> Floats:
+    """Log probability of each quality on each of the top roots, shape (frames, top * COUNT)."""
+    layer = weights().layers["chord_in_key"]
+    by_root = (first - first.max(axis=1, keepdims=True)).reshape(len(first), len(roots), COUNT)
+    score = np.empty((*top.shape, COUNT), dtype=np.float32)
+    for index, root in enumerate(roots.tolist()):
+        rows, columns = np.nonzero(top == index)
+        if len(rows):
+            seen = second_features(windows[rows], facts[rows], field[rows], keys[rows], by_root[rows, index], root)
+            score[rows, columns] = layer.scores(seen)
+    return log_softmax(score.reshape(len(first), -1))
+
+
+def chord_path(frames: Frames, score: Floats, top: Ints, roots: Ints) -> tuple[Ints, Ints, Floats]:
+    """Root, quality and probability of the likeliest chord of each frame."""
+    numbers = weights().numbers
+    kept = min(KEPT, score.shape[1])
+    slot = np.argpartition(-score, kept - 1, axis=1)[:, :kept]
+    rows = np.arange(len(frames))[:, None]
+    local = score[rows, slot].astype(np.float64)
+    chord = top[rows, slot // COUNT] * COUNT + slot % COUNT
+    cost = numbers["chords.change"] + numbers["chords.weak"] * np.minimum(frames.level, 5)
+    chosen = _stay_or_go(local, chord, cost)
+    at = np.arange(len(frames))
+    found = chord[at, chosen]
+    return roots[found // COUNT], found % COUNT, np.exp(local[at, chosen]).astype(np.float32)
+
+
+def _stay_or_go(local: NDArray[np.float64], chord: Ints, cost: NDArray[np.float64]) -> Ints:
+    """Viterbi where a move costs the same whatever the chords: compare staying with leaving the best one."""
+    count, kept = chord.shape
+    stays = chord[:-1, :, None] == chord[1:, None, :]
+    held = np.where(stays.any(axis=1), stays.argmax(axis=1), -1)
+    back = np.zeros((count, kept), dtype=np.int64)
+    ahead = local[0].copy()
+    for frame in range(1, count):
+        best = int(ahead.argmax())
+        before = held[frame - 1]
+        stay = np.where(before >= 0, ahead[before], -np.inf)
+        go = ahead[best] - cost[frame]
+        better = stay >= go
+        back[frame] = np.where(better, before, best)
+        ahead = np.where(better, stay, go) + local[frame]
+    chosen = np.empty(count, dtype=np.int64)
+    here = int(ahead.argmax())
+    for frame in range(count - 1, 0, -1):
+        chosen[frame] = here
+        here = int(back[frame, here])
+    chosen[0] = here
+    return chosen
+
+
+def inversion_scores(windows: Floats, facts: Floats, root: Ints, quality: Ints) -> Floats:
+    """Score of each member being the bass, shape (frames, 4)."""
+    layer = weights().layers["inversion"]
+    seen = np.empty((len(root), layer.first.shape[0]), dtype=np.float32)
+    for place in np.unique(root).tolist():
+        rows = root == place
+        seen[rows] = inversion_features(windows[rows], facts[rows], int(place), quality[rows])
+    score = log_softmax(layer.scores(seen))
+    score[TRIAD[quality], 3] = -99
     return score
 
 
-def read_chords(frames: Frames, key_columns: Ints, extra: Floats | None = None) -> ChordPath:
-    """The likeliest chords, given the local key of each frame; ``extra`` adds evidence (figures), same shape."""
-    roots = roots_of(frames)
-    windows = chord_windows(frames)
-    pieces = [chord_scores(windows[at : at + CHUNK], roots) for at in range(0, len(frames), CHUNK)]
-    score = np.concatenate(pieces)
-    if extra is not None:
-        score = score + extra
-    path, sure = _best_path(frames, score, roots, key_columns)
-    root, quality = roots[path // COUNT], path % COUNT
-    return ChordPath(root, quality, _inversions(frames, windows, root, quality), sure)
+def inversion_features(windows: Floats, facts: Floats, root: int, quality: Ints) -> Floats:
+    """Bass windows seen from the root, the quality, metre and texture."""
+    bass = windows[:, BASS_WINDOWS, :]
+    return np.concatenate([view(bass, root, REACH), np.eye(COUNT, dtype=np.float32)[quality], facts], axis=1)
 
 
-def relative(root: Ints, quality: Ints, key_columns: Ints) -> Ints:
-    """Chords as their key sees them: one number for each mode-free degree and quality."""
-    tonic = FIRST_TONIC + key_columns // 2
-    return np.asarray(np.clip(root - tonic, -REACH, REACH) + REACH, dtype=np.int64) * COUNT + quality
-
-
-def _best_path(frames: Frames, score: Floats, roots: Ints, key_columns: Ints) -> tuple[Ints, Floats]:
-    learned, numbers = weights().tables, weights().numbers
-    kept = min(KEPT, score.shape[1])
-    best = np.argpartition(-score, kept - 1, axis=1)[:, :kept]
-    here = np.take_along_axis(score, best, axis=1)
-    mode = key_columns % 2
-    degree = relative(roots[best // COUNT], best % COUNT, key_columns[:, None])
-    habit = np.stack([learned["habit_major"][0], learned["habit_minor"][0]])
-    trust, wont = np.float32(numbers["chords.trust"]), np.float32(numbers["chords.habit"])
-    local = here * trust + wont * habit[mode[:, None], degree]
-    moves = np.stack([learned["moves_major"], learned["moves_minor"]])
-    change = np.float32(numbers["chords.change"]) + np.float32(numbers["chords.weak"]) * np.minimum(frames.level, 5)
-    ahead = local[0].astype(np.float64)
-    back = np.zeros((len(frames), kept), dtype=np.int64)
-    before = relative(roots[best[:-1] // COUNT], best[:-1] % COUNT, key_columns[1:, None])
-    for begin in range(1, len(frames), CHUNK):
-        end = min(begin + CHUNK, len(frames))
-        span = slice(begin, end)
-        step = np.float32(numbers["chords.move"]) * moves[
-            mode[span, None, None], before[begin - 1 : end - 1, :, None], degree[span, None, :]
-        ] - change[span, None, None]
-        step[best[begin - 1 : end - 1, :, None] == best[span, None, :]] = 0
-        for frame in range(begin, end):
-            total = ahead[:, None] + step[frame - begin]
-            back[frame] = total.argmax(axis=0)
-            ahead = total.max(axis=0) + local[frame]
-    choice = np.empty(len(frames), dtype=np.int64)
-    choice[-1] = ahead.argmax()
-    for frame in range(len(frames) - 1, 0, -1):
-        choice[frame - 1] = back[frame, choice[frame]]
-    rows = np.arange(len(frames))
-    path = best[rows, choice]
-    return path, np.exp(score[rows, path])
-
-
-def _inversions(frames: Frames, windows: Floats, root: Ints, quality: Ints) -> Ints:
-    """Which member is the bass: scored for each frame, then summed over the frames of a chord on one bass note."""
-    layer = weights().layers["inversion"]
-    seen = np.empty((len(frames), layer.first.shape[0]), dtype=np.float32)
-    for place in np.unique(root):
-        rows = root == place
-        seen[rows] = inversion_features(windows[rows], int(place), quality[rows])
-    score = layer.scores(seen)
-    triad = np.array([name in ("major", "minor", "diminished", "augmented") for name in QUALITIES])
-    score[triad[quality], 3] = -99
-    change = np.float32(weights().numbers["inversions.change"])
-    same = np.zeros(len(frames), dtype=bool)
-    same[1:] = (root[1:] == root[:-1]) & (quality[1:] == quality[:-1])
-    return _smooth(score, same, change)
-
-
-def inversion_features(windows: Floats, root: int, quality: Ints) -> Floats:
-    """Bass windows seen from the root, and the quality."""
-    bass = windows[:, BASS_WINDOWS]
-    return np.concatenate([seen_from(bass, root), np.eye(COUNT, dtype=np.float32)[quality]], axis=1)
-
-
-BASS_WINDOWS: Final = [6, 7, 8, 9, 10, 0, 1]
-
-
-def _smooth(score: Floats, same: np.ndarray, change: np.float32) -> Ints:
-    count, kinds = score.shape
-    step = np.full((kinds, kinds), -change, dtype=np.float32)
-    np.fill_diagonal(step, 0)
-    flat = np.zeros((kinds, kinds), dtype=np.float32)
-    ahead = score[0].astype(np.float64)
-    back = np.zeros((count, kinds), dtype=np.int64)
-    for frame in range(1, count):
-        total = ahead[:, None] + (step if same[frame] else flat)
-        back[frame] = total.argmax(axis=0)
-        ahead = total.max(axis=0) + score[frame]
-    choice = np.empty(count, dtype=np.int64)
-    choice[-1] = ahead.argmax()
-    for frame in range(count - 1, 0, -1):
-        choice[frame - 1] = back[frame, choice[frame]]
-    return choice
-
-
-assert PLACES > SHIFT
+def smooth_inversions(score: Floats, root: Ints, quality: Ints) -> Ints:
+    """The likeliest inversions, a change within a chord costing something."""
+    change = weights().numbers["inversions.change"]
+    kinds = score.shape[1]
+    local = score.astype(np.float64)
+    cost = np.zeros(len(score))
+    cost[1:] = np.where((root[1:] == root[:-1]) & (quality[1:] == quality[:-1]), change, 0.0)
+    return _stay_or_go(local, np.broadcast_to(np.arange(kinds), (len(score), kinds)), cost)

@@ -1,10 +1,11 @@
 """Evidence for chords and keys: what sounds around each frame, seen from every possible root and tonic.
 
-Conventions: a *window* is a profile over the line of fifths (see :mod:`gracewright.study.frames`). Seen from a root,
-a window keeps the ``SPAN`` places from ``-BELOW`` to ``+ABOVE`` fifths: enough for every chord member and neighbour.
-Internal to the study.
+Conventions: a *window* is a profile over the line of fifths (see :mod:`gracewright.study.frames`). Seen from a root or
+tonic, a window keeps the places from ``REACH`` fifths below to ``REACH`` above it. Windows carry a margin of
+``MARGIN`` empty places on either side, so that every view lies inside. Internal to the study.
 
-Public: chord_windows, key_windows, seen_from, CHORD_WINDOWS, KEY_WINDOWS, BELOW, SPAN.
+Public: chord_windows, frame_facts, key_windows, chord_field, field_windows, key_field_windows, progressions, view,
+spread, MARGIN, REACH, NEAR, WIDE.
 """
 
 from __future__ import annotations
@@ -14,61 +15,162 @@ from typing import Final
 import numpy as np
 
 from gracewright.study.frames import HIGH, PLACES, Floats, Frames, Ints
+from gracewright.study.tables import QUALITIES
 
-BELOW: Final = 10
-ABOVE: Final = 10
-SPAN: Final = BELOW + ABOVE + 1
-CHORD_WINDOWS: Final = (
-    "now", "begin", "beat", "group", "before", "after", "low", "low beat", "low group", "low before", "low after",
-    "top", "previous", "next",
-)  # fmt: skip
-KEY_WINDOWS: Final = ("beat", "before 2", "before 8", "after 2", "after 8", "low 4", "low after", "piece")
+MARGIN: Final = 10
+WIDTH: Final = PLACES + 2 * MARGIN
+REACH: Final = 10
+NEAR: Final = 6  # reach of chord windows seen from a root
+WIDE: Final = 8  # and from a tonic
+FAMILIES: Final = (0, 1, 3, 0, 2, 1, 0, 1, 3, 3, 0)
+"""Of each quality: like a major triad, a minor triad, a dominant seventh, or diminished."""
+DOMINANT: Final = 1.0
+PLAIN_DOMINANT: Final = 0.6
 
 
 def chord_windows(frames: Frames) -> Floats:
-    """Windows of each frame, shape (frames, CHORD_WINDOWS, PLACES)."""
+    """What sounds now, in the beat, the half bar, before and after; the bass likewise. Shape (frames, 14, WIDTH)."""
     beat, beat_low = _pooled(frames, frames.beat)
     group, group_low = _pooled(frames, frames.group)
     low = _one_hot(frames.low)
     sums = _sums(frames, frames.now)
     quarter = frames.quarter
-    return np.stack(
-        [
-            frames.now, frames.begin, beat, group,
-            _span(frames, sums, frames.start - quarter, frames.start),
-            _span(frames, sums, frames.end, frames.end + quarter),
-            low, _one_hot(beat_low), _one_hot(group_low), _shifted(low, 1), _shifted(low, -1),
-            _one_hot(np.where(frames.top > 0, frames.top, HIGH)), _shifted(frames.now, 1), _shifted(frames.now, -1),
-        ],
-        axis=1,
+    return _stack(
+        frames.now, frames.begin, beat, group,
+        _span(frames, sums, frames.start - quarter, frames.start),
+        _span(frames, sums, frames.end, frames.end + quarter),
+        low, _one_hot(beat_low), _one_hot(group_low), _shifted(low, 1), _shifted(low, -1),
+        _one_hot(np.where(frames.top > 0, frames.top, HIGH)), _shifted(frames.now, 1), _shifted(frames.now, -1),
     )  # fmt: skip
 
 
-def key_windows(frames: Frames) -> Floats:
-    """Windows of each frame, shape (frames, KEY_WINDOWS, PLACES); numbers in the names are quarters."""
+def frame_facts(frames: Frames) -> Floats:
+    """Metrical level (seven columns) and how many notes sound, shape (frames, 8)."""
+    level = np.eye(7, dtype=np.float32)[np.minimum(frames.level, 6)]
+    return np.concatenate([level, frames.begin.sum(axis=1, keepdims=True) / 4], axis=1)
+
+
+def key_windows(frames: Frames, first: Ints, whole: Floats, last: Floats, close: Floats) -> Floats:
+    """What sounds near and far around the frames ``first``, and in the whole piece. Shape (beats, 10, WIDTH)."""
     sums = _sums(frames, frames.now)
     lows = _sums(frames, _one_hot(frames.low))
-    start, end, quarter = frames.start, frames.end, frames.quarter
+    start, end, quarter = frames.start[first], frames.end[first], frames.quarter
     beat, _ = _pooled(frames, frames.beat)
-    whole = np.broadcast_to(sums[-1] / max(1.0, float(sums[-1].sum())), beat.shape).astype(np.float32)
-    return np.stack(
-        [
-            beat,
-            _span(frames, sums, start - 2 * quarter, start), _span(frames, sums, start - 8 * quarter, start),
-            _span(frames, sums, start, end + 2 * quarter), _span(frames, sums, start, end + 8 * quarter),
-            _span(frames, lows, start - 4 * quarter, end), _span(frames, lows, start, end + 4 * quarter), whole * 4,
-        ],
-        axis=1,
+
+    def span(begin: Ints, stop: Ints) -> Floats:
+        return _span(frames, sums, begin, stop)
+
+    shape = (len(first), PLACES)
+    return _stack(
+        beat[first], span(start - 2 * quarter, start), span(start - 8 * quarter, start),
+        span(start, end + 2 * quarter), span(start, end + 8 * quarter),
+        _span(frames, lows, start - 4 * quarter, end), _span(frames, lows, start, end + 4 * quarter),
+        np.broadcast_to(whole, shape), np.broadcast_to(last, shape), np.broadcast_to(close, shape),
     )  # fmt: skip
 
 
-def seen_from(windows: Floats, root: int) -> Floats:
-    """The windows as they look from a root (or tonic) at ``root`` in place numbers, shape (frames, windows * SPAN)."""
-    first = root - BELOW
-    if first >= 0 and first + SPAN <= PLACES:
-        return windows[:, :, first : first + SPAN].reshape(len(windows), windows.shape[1] * SPAN)
-    wide = np.pad(windows, ((0, 0), (0, 0), (SPAN, SPAN)))
-    return wide[:, :, first + SPAN : first + 2 * SPAN].reshape(len(windows), windows.shape[1] * SPAN)
+def whole_piece(frames: Frames) -> tuple[Floats, Floats, Floats]:
+    """Profile of the whole piece, its last bass note, and its last two quarters, each of PLACES columns."""
+    weighed = frames.length.astype(np.float64) @ frames.now
+    whole = (4 * weighed / max(1.0, float(weighed.sum()))).astype(np.float32)
+    sums = _sums(frames, frames.now)
+    end = frames.end[-1:]
+    return whole, _one_hot(frames.low[-1:])[0], _span(frames, sums, end - 2 * frames.quarter, end)[0]
+
+
+def chord_field(score: Floats, roots: Ints) -> Floats:
+    """Probability that each place is the root of a chord of each family, shape (frames, 4, PLACES)."""
+    best = score.max(axis=1, keepdims=True)
+    likely = np.exp(score - best)
+    likely /= likely.sum(axis=1, keepdims=True)
+    likely = likely.reshape(len(score), len(roots), len(QUALITIES))
+    field = np.zeros((len(score), 4, PLACES), dtype=np.float32)
+    for column, family in enumerate(FAMILIES):
+        field[:, family, roots[0] : roots[0] + len(roots)] += likely[:, :, column]
+    return field
+
+
+def field_windows(frames: Frames, field: Floats) -> Floats:
+    """The chord field just before and after each frame, and farther off. Shape (frames, 32, WIDTH)."""
+    quarter = frames.quarter
+    start, end = frames.start, frames.end
+    flat = field.reshape(len(field), -1)
+    sums = _sums(frames, flat)
+
+    def span(begin: Ints, stop: Ints) -> Floats:
+        return _span(frames, sums, begin, stop)
+
+    def within(group: Ints) -> Floats:
+        first = np.searchsorted(group, np.arange(int(group[-1]) + 1))
+        stop = np.append(first[1:], len(group))
+        return span(start[first], end[stop - 1])[group]
+
+    rows = [
+        _shifted(flat, 1), _shifted(flat, -1), span(start - 2 * quarter, start), span(end, end + 2 * quarter),
+        within(frames.beat), within(frames.group), span(start - 6 * quarter, start - 2 * quarter),
+        span(end + 2 * quarter, end + 6 * quarter),
+    ]  # fmt: skip
+    return _stack(*(row.reshape(-1, 4, PLACES)[:, family] for row in rows for family in range(4)))
+
+
+def key_field_windows(frames: Frames, first: Ints, field: Floats) -> Floats:
+    """The chord field before and after the frames ``first``. Shape (beats, 16, WIDTH)."""
+    quarter = frames.quarter
+    sums = _sums(frames, field.reshape(len(field), -1))
+    start = frames.start[first]
+    rows = [
+        _span(frames, sums, start - 8 * quarter, start), _span(frames, sums, start - quarter, start),
+        _span(frames, sums, start, start + 2 * quarter), _span(frames, sums, start + 2 * quarter, start + 8 * quarter),
+    ]  # fmt: skip
+    return _stack(*(row.reshape(-1, 4, PLACES)[:, family] for row in rows for family in range(4)))
+
+
+def progressions(frames: Frames, first: Ints, field: Floats) -> Floats:
+    """How often a dominant went to each place as a major and as a minor chord, in four spans around ``first``.
+
+    Shape (beats, 8, PLACES); counts end at 3.
+    """
+    before = _shifted(field.reshape(len(field), -1), 1).reshape(field.shape)
+    dominant = np.zeros((len(field), PLACES), dtype=np.float32)
+    dominant[:, :-1] += DOMINANT * before[:, 2, 1:] + PLAIN_DOMINANT * before[:, 0, 1:]
+    dominant[:, :-5] += PLAIN_DOMINANT * before[:, 3, 5:]
+    arrivals = np.concatenate([dominant * field[:, 0], dominant * field[:, 1]], axis=1)
+    sums = np.zeros((len(field) + 1, arrivals.shape[1]), dtype=np.float64)
+    np.cumsum(arrivals, axis=0, out=sums[1:])
+    start, quarter = frames.start[first], frames.quarter
+    rows = []
+    for begin, stop in ((-16, 0), (-4, 1), (1, 4), (0, 12)):
+        low = np.searchsorted(frames.start, start + begin * quarter)
+        high = np.searchsorted(frames.start, start + stop * quarter)
+        rows.append((sums[high] - sums[low]).reshape(-1, 2, PLACES))
+    return np.minimum(np.concatenate(rows, axis=1), 3).astype(np.float32)
+
+
+def view(windows: Floats, root: int, reach: int) -> Floats:
+    """The windows as they look from a root (or tonic) given as a place number, shape (frames, windows * span)."""
+    first = root + MARGIN - reach
+    span = 2 * reach + 1
+    return windows[:, :, first : first + span].reshape(len(windows), windows.shape[1] * span)
+
+
+def spread(weights: Floats, windows: Floats, roots: Ints, reach: int) -> Floats:
+    """``view(windows, root, reach) @ weights`` for all (neighbouring) roots at once, shape (frames, roots, hidden)."""
+    span, hidden = 2 * reach + 1, weights.shape[1]
+    low = int(roots[0]) + MARGIN - reach
+    width = len(roots) + span - 1
+    table = np.zeros((windows.shape[1], width, len(roots), hidden), dtype=np.float32)
+    block = weights.reshape(windows.shape[1], span, hidden)
+    for column in range(len(roots)):
+        table[:, column : column + span, column] = block
+    seen = windows[:, :, low : low + width].reshape(len(windows), -1)
+    return (seen @ table.reshape(-1, len(roots) * hidden)).reshape(len(windows), len(roots), hidden)
+
+
+def _stack(*rows: Floats) -> Floats:
+    stacked = np.zeros((len(rows[0]), len(rows), WIDTH), dtype=np.float32)
+    for column, row in enumerate(rows):
+        stacked[:, column, MARGIN : MARGIN + PLACES] = row
+    return stacked
 
 
 def _one_hot(codes: Ints) -> Floats:
@@ -88,13 +190,13 @@ def _pooled(frames: Frames, group: Ints) -> tuple[Floats, Ints]:
 
 
 def _sums(frames: Frames, profile: Floats) -> Floats:
-    sums = np.zeros((len(frames) + 1, PLACES), dtype=np.float64)
-    np.cumsum(profile * frames.length[:, None], axis=0, out=sums[1:])
-    return sums.astype(np.float32)
+    sums = np.zeros((len(frames) + 1, profile.shape[1]), dtype=np.float32)
+    np.cumsum(profile * frames.length[:, None].astype(np.float32), axis=0, out=sums[1:])
+    return sums
 
 
 def _span(frames: Frames, sums: Floats, begin: Ints, end: Ints) -> Floats:
-    """Mean sounding of each place between two times of each frame (to the nearest frame)."""
+    """Mean sounding of each column between two times of each row (to the nearest frame)."""
     first = np.searchsorted(frames.start, begin, side="left")
     last = np.searchsorted(frames.start, end, side="left")
     edges = np.append(frames.start, frames.end[-1])

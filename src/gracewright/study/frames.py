@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from functools import cached_property
 from math import lcm
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,7 +27,7 @@ SHIFT: Final = 18
 HIGH: Final = 1 << 20
 
 Ints = NDArray[np.int64]
-Floats = NDArray[np.float32]
+Floats = NDArray[np.floating[Any]]
 
 
 @dataclass(frozen=True)
@@ -72,6 +72,17 @@ class Frames:
     @cached_property
     def length(self) -> Ints:
         return self.end - self.start
+
+    def part(self, first: int, stop: int) -> Frames:
+        """Frames ``first`` to ``stop``, beats and groups counted anew."""
+        if first == 0 and stop >= len(self):
+            return self
+        span = slice(first, stop)
+        return Frames(
+            self.quarter, self.start[span], self.end[span], self.level[span], self.bar[span],
+            self.beat[span] - self.beat[first], self.group[span] - self.group[first], self.now[span],
+            self.begin[span], self.low[span], self.top[span],
+        )  # fmt: skip
 
 
 def timeline(piece: Piece) -> Timeline:

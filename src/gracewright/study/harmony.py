@@ -1,42 +1,155 @@
-"""Harmony as a player reads it: frames joined into chords with numeral, bass, figures and confidence.
+"""Harmony as a player reads it: keys and chords of the frames, joined into chords with numeral, bass and figures.
 
-Public: harmonies.
+Long pieces are read in stretches of ``STRETCH`` frames with ``OVERLAP`` on either side, so that memory stays small.
+
+Public: Reading, read_harmony, harmonies.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Final
+
 import numpy as np
 
 from gracewright.pitch import class_from_fifths
-from gracewright.study.chords import ChordPath
-from gracewright.study.frames import SHIFT, Frames, Ints, Timeline
-from gracewright.study.keys import key_at
+from gracewright.score import Piece
+from gracewright.study.chords import (
+    ChordPath,
+    chord_path,
+    first_scores,
+    inversion_scores,
+    roots_of,
+    second_scores,
+    smooth_inversions,
+    top_roots,
+)
+from gracewright.study.evidence import (
+    chord_field,
+    chord_windows,
+    field_windows,
+    frame_facts,
+    key_field_windows,
+    key_windows,
+    progressions,
+    whole_piece,
+)
+from gracewright.study.figures import figure_evidence
+from gracewright.study.frames import SHIFT, Floats, Frames, Ints, Timeline
+from gracewright.study.keys import KeyPath, key_at, key_path, key_scores
 from gracewright.study.model import Harmony
 from gracewright.study.numerals import figures_of, member_fifths, numeral
 from gracewright.study.tables import QUALITIES
 
+STRETCH: Final = 1024
+OVERLAP: Final = 128
 
-def harmonies(line: Timeline, frames: Frames, chords: ChordPath, key_columns: Ints) -> tuple[Harmony, ...]:
+
+@dataclass(frozen=True)
+class Reading:
+    """Keys of the beats, chords of the frames, and the key column of each frame."""
+
+    keys: KeyPath
+    chords: ChordPath
+    columns: Ints
+
+
+def read_harmony(piece: Piece, line: Timeline, frames: Frames) -> Reading:
+    """Keys, then chords in their keys."""
+    roots = roots_of(frames)
+    figured = figure_evidence(piece, line, frames, roots)
+    whole = whole_piece(frames)
+    signatures = np.array([bar.fifths for bar in piece.bars])
+    starts = np.searchsorted(frames.beat, np.arange(int(frames.beat[-1]) + 1))
+    firsts, fields, heard = [], [], []
+    for part, core, at in _stretches(frames):
+        score = first_scores(chord_windows(part), frame_facts(part), roots)
+        seen = score if figured is None else score + figured[at : at + len(part)]
+        field = chord_field(seen, roots)
+        beats = starts[(starts >= at + core.start) & (starts < at + core.stop)] - at
+        heard.append(
+            key_scores(key_windows(part, beats, *whole), key_field_windows(part, beats, field),
+                       progressions(part, beats, field), signatures[part.bar[beats]])
+        )  # fmt: skip
+        firsts.append(score[core])
+        fields.append(field[core].astype(np.float16))
+    first, field = np.concatenate(firsts), np.concatenate(fields)
+    keys = key_path(frames, starts, np.concatenate(heard))
+    columns = keys.of_frames(frames)
+    return Reading(keys, _chords_in_keys(frames, roots, first, field, columns, figured), columns)
+
+
+def _chords_in_keys(
+    frames: Frames, roots: Ints, first: Floats, field: Floats, columns: Ints, figured: Floats | None
+) -> ChordPath:
+    top = top_roots(first if figured is None else first + figured, roots)
+    scores = []
+    for part, core, at in _stretches(frames):
+        here = slice(at, at + len(part))
+        windows = chord_windows(part)[core]
+        around = field_windows(part, field[here].astype(np.float32))[core]
+        inside = slice(at + core.start, at + core.stop)
+        scores.append(
+            second_scores(windows, frame_facts(part)[core], around, columns[inside], first[inside], roots, top[inside])
+        )
+    score = np.concatenate(scores)
+    if figured is not None:
+        by_root = figured.reshape(len(frames), len(roots), -1)
+        score = score + by_root[np.arange(len(frames))[:, None], top].reshape(score.shape)
+    root, quality, sure = chord_path(frames, score, top, roots)
+    inversions = []
+    for part, core, at in _stretches(frames):
+        inside = slice(at + core.start, at + core.stop)
+        inversions.append(
+            inversion_scores(chord_windows(part)[core], frame_facts(part)[core], root[inside], quality[inside])
+        )
+    return ChordPath(root, quality, smooth_inversions(np.concatenate(inversions), root, quality), sure)
+
+
+def _stretches(frames: Frames) -> Iterator[tuple[Frames, slice, int]]:
+    """Parts of the frames with overlap: the part, its core within it, and where the part begins.
+
+    Cores begin with a group, so that beats and half bars stay whole.
+    """
+    fresh = np.flatnonzero(np.diff(frames.group, prepend=-1))
+    cuts = [0]
+    while len(frames) - cuts[-1] > STRETCH + OVERLAP:
+        cuts.append(int(fresh[np.searchsorted(fresh, cuts[-1] + STRETCH)]) if fresh[-1] > cuts[-1] + STRETCH else 0)
+        if not cuts[-1]:
+            cuts.pop()
+            break
+    cuts.append(len(frames))
+    for begin, end in pairwise(cuts):
+        first = int(fresh[max(0, int(np.searchsorted(fresh, begin - OVERLAP, side="right")) - 1)]) if begin else 0
+        stop = int(fresh[min(len(fresh) - 1, int(np.searchsorted(fresh, end + OVERLAP)))]) if end < len(frames) else end
+        stop = max(stop, end)
+        yield frames.part(first, stop), slice(begin - first, end - first), first
+
+
+def harmonies(line: Timeline, frames: Frames, reading: Reading) -> tuple[Harmony, ...]:
     """Runs of frames with the same chord, bass and key."""
-    rows = np.stack([chords.root, chords.quality, chords.inversion, key_columns])
+    chords = reading.chords
+    rows = np.stack([chords.root, chords.quality, chords.inversion, reading.columns])
     fresh = np.ones(len(frames), dtype=bool)
     fresh[1:] = (rows[:, 1:] != rows[:, :-1]).any(axis=0)
     edges = np.nonzero(fresh)[0]
-    ends = np.append(edges[1:], len(frames))
+    starts, stops = frames.start[edges].tolist(), np.append(frames.start[edges[1:]], frames.end[-1]).tolist()
     sure = np.add.reduceat(chords.sure * frames.length, edges)
     found = []
-    for at, begin, end in zip(range(len(edges)), edges.tolist(), ends.tolist(), strict=True):
-        root, quality = int(chords.root[begin]) - SHIFT, QUALITIES[int(chords.quality[begin])]
-        members = member_fifths(root, quality)
-        inversion = min(int(chords.inversion[begin]), len(members) - 1)
-        key = key_at(int(key_columns[begin]))
-        start, stop = int(frames.start[begin]), int(frames.end[end - 1])
+    for at, (root, kind, turn, column) in enumerate(rows[:, edges].T.tolist()):
+        quality = QUALITIES[kind]
+        members = member_fifths(root - SHIFT, quality)
+        inversion = min(turn, len(members) - 1)
+        key = key_at(column)
         bass = members[inversion]
+        length = stops[at] - starts[at]
         found.append(
             Harmony(
-                line.time(start), line.time(stop - start), class_from_fifths(root), quality, class_from_fifths(bass),
-                inversion, key, numeral(root, quality, inversion, key), figures_of(bass, members, key),
-                round(float(sure[at]) / max(1, stop - start), 3),
+                line.time(starts[at]), line.time(length), class_from_fifths(root - SHIFT), quality,
+                class_from_fifths(bass), inversion, key, numeral(root - SHIFT, quality, inversion, key),
+                figures_of(bass, members, key), round(float(sure[at]) / max(1, length), 3),
             )
         )  # fmt: skip
     return tuple(found)

@@ -36,7 +36,11 @@ class Layer:
     out: Floats | None
 
     def scores(self, x: Floats) -> Floats:
-        hidden = x @ self.first + self.bias
+        return self.finish(x @ self.first)
+
+    def finish(self, hidden: Floats) -> Floats:
+        """Scores from inputs already multiplied by ``first``, in whatever shape, features last."""
+        hidden = hidden + self.bias
         if self.second is None or self.out is None:
             return hidden
         return np.asarray(np.maximum(hidden, 0, out=hidden) @ self.second + self.out, dtype=np.float32)
