@@ -16,9 +16,13 @@ from gracewright.score.model import (
     Tone,
     Words,
 )
+from gracewright.score.ours import canonical, strip_ours
 from gracewright.score.reading import read
+from gracewright.score.writing_played import Sounded, write_parallel, write_played
+from gracewright.score.writing_signs import Addition, write_signs
 
 __all__ = [
+    "Addition",
     "Bar",
     "Clef",
     "Figure",
@@ -30,12 +34,18 @@ __all__ = [
     "Piece",
     "Sign",
     "SmallNote",
+    "Sounded",
     "Tone",
     "Words",
     "bar_state",
+    "canonical",
     "find_bass",
     "find_solo",
     "part_of",
     "read",
+    "strip_ours",
     "tones",
+    "write_parallel",
+    "write_played",
+    "write_signs",
 ]
