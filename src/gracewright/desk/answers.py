@@ -25,6 +25,7 @@ from gracewright.desk.making import Making, wav
 from gracewright.desk.session import Session
 from gracewright.desk.shape import shape_json
 from gracewright.desk.systems import View, drawn, played_small, view_from
+from gracewright.desk.words import letter
 from gracewright.errors import BadInput
 from gracewright.graces import Version, perform
 from gracewright.job import RESULTS, Wishes, Work
@@ -34,6 +35,7 @@ SOUNDS: Final = 64
 SLOWEST: Final = Fraction(1, 4)
 FASTEST: Final = Fraction(3, 2)
 MOST_IN_VIEW: Final = 60
+SURE: Final = 0.7
 
 
 class Desk:
@@ -105,8 +107,9 @@ class Desk:
         if whole:
             found["piece"] = {
                 "digest": session.digest, "title": work.piece.title or Path(session.name).stem,
-                "composer": work.piece.composer, "name": session.name, "dance": work.study.dance,
-                "key": str(work.study.home), "remarks": [*work.piece.remarks, *work.study.remarks],
+                "composer": work.piece.composer, "name": session.name,
+                "dance": work.study.dance if work.study.dance_confidence >= SURE else "",
+                "key": letter(str(work.study.home)), "remarks": [*work.piece.remarks, *work.study.remarks],
             }  # fmt: skip
             found["notes"] = notes_json(work, session.tones)
         return found

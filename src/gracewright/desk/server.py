@@ -28,6 +28,7 @@ from gracewright.desk.answers import Desk
 from gracewright.desk.guard import Guard
 from gracewright.desk.session import Stale
 from gracewright.errors import BadInput, GracewrightError
+from gracewright.sheet.fonts import web_fonts
 
 STATIC: Final = Path(__file__).with_name("static")
 Answer = Callable[[Request], Awaitable[Response]]
@@ -49,6 +50,7 @@ def make_app(desk: Desk, key: str) -> ASGIApp:
         Route("/api/undo", told(desk.undo), methods=["POST"]),
         Route("/api/redo", told(desk.redo), methods=["POST"]),
         Route("/api/resume", told(desk.resume), methods=["POST"]),
+        Route("/faces/{name}", face),
         Route("/api/bring", bringing(desk), methods=["POST"]),
         Mount("/static", StaticFiles(directory=STATIC)),
     ]
@@ -72,6 +74,14 @@ def make_app(desk: Desk, key: str) -> ASGIApp:
 
 async def page(_: Request) -> Response:
     return Response((STATIC / "index.html").read_bytes(), media_type="text/html; charset=utf-8")
+
+
+async def face(request: Request) -> Response:
+    """A font of the engraved music."""
+    found = web_fonts().get(request.path_params["name"])
+    if found is None:
+        raise HTTPException(404)
+    return Response(found, media_type="font/woff2", headers={"cache-control": "max-age=86400"})
 
 
 def sentence(fault: Exception, status: int) -> Response:

@@ -29,7 +29,7 @@ from gracewright.sheet.mei import Staff, mei_of
 
 AGAIN: Final = "again."
 OPTIONS: Final[Mapping[str, object]] = {
-    "breaks": "auto", "pageHeight": 100, "adjustPageHeight": True, "pageMarginTop": 30, "pageMarginBottom": 30,
+    "breaks": "auto", "pageHeight": 100, "adjustPageHeight": True, "pageMarginTop": 50, "pageMarginBottom": 30,
     "pageMarginLeft": 10, "pageMarginRight": 10, "svgHtml5": True, "minLastJustification": 0.4,
 }  # fmt: skip
 NARROWEST: Final = 600

@@ -93,8 +93,13 @@ def harmony_words(harmony: Harmony) -> str:
 
 
 def letter(name: str) -> str:
-    """``Bb`` → ``B♭``."""
-    return name[0] + name[1:].replace("#", "♯").replace("b", "♭")
+    """``Bb`` → ``B♭``; what follows the first word stays.
+
+    >>> letter("Bb minor"), letter("F#")
+    ('B♭ minor', 'F♯')
+    """
+    first, space, rest = name.partition(" ")
+    return first[0] + first[1:].replace("#", "♯").replace("b", "♭") + space + rest
 
 
 def here(piece: Piece, study: Study, tone: Tone) -> list[str]:

@@ -49,8 +49,8 @@ export class Card {
       make("h2", {}, `${card.pitch}`, make("span", {}, `  ${this.headline(card)}`)),
     ];
     if (card.times.length > 1) found.push(this.times(card));
-    found.push(...this.graced(card));
     found.push(this.deeds(card));
+    found.push(...this.graced(card));
     if (card.remarks.length) found.push(...card.remarks.map((one) => make("p", { class: one.fault ? "remark bad" : "remark" }, `${one.what} ${one.remedy}`)));
     found.push(make("h3", {}, "The harmony here"), ...card.here.map((sentence) => make("p", {}, sentence)));
     if (card.options.length) found.push(make("h3", {}, card.grace ? "What else would do" : "What could stand here"), ...card.options.map((one) => this.option(one)));

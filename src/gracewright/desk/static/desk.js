@@ -97,6 +97,7 @@ const desk = {
     if (!found) return;
     this.chosen = note;
     this.time = found.times.includes(time) ? time : found.times[0];
+    if (found.times.length > 1) this.page.turnTo(this.time);
     this.page.mark();
     this.shape.mark(found.at);
     this.card.show(note, this.time, { focus });

@@ -29,7 +29,7 @@ export class Dials {
     field.value = [...field.options].find((option) => Number(option.value) === hertz).value;
   }
 
-  said(richness) { this.output.textContent = RICHNESS[Math.round(richness)]; }
+  said(richness) { this.output.textContent = `${RICHNESS[Math.round(richness)]},`; }
 
   build(choices) {
     const words = { level: (one) => LEVELS[one.id] ?? one.words };
@@ -57,13 +57,13 @@ export class Dials {
       if (tempo.checkValidity() && tempo.value) this.desk.turn({ tempo: Number(tempo.value) });
       else if (!tempo.value) this.desk.turn({ tempo: null });
     });
-    const blank = (before, field, after = "") => make("span", { class: "blank-part" }, before, field, after);
+    const blank = (before, field, after = "") => make("span", { class: "blank" }, before, field, after);
     this.form.replaceChildren(
-      blank("In the manner of ", this.fields.manner, ", "),
-      blank("graced ", richness, ""), this.output, ", ",
-      blank("for ", this.fields.instrument, " "), blank("in the hands of ", this.fields.level, "; "),
-      blank("signs read by ", this.fields.signs_by, "; "),
-      blank("", tempo, " quarters a minute, "), blank("a′ at ", this.fields.a, " "), blank("in ", this.fields.temperament, "."),
+      blank("In the manner of ", this.fields.manner, ","), " ",
+      blank("graced ", richness, ""), " ", this.output, " ",
+      blank("for ", this.fields.instrument, ""), " ", blank("in the hands of ", this.fields.level, ";"), " ",
+      blank("signs read by ", this.fields.signs_by, ";"), " ",
+      blank("", tempo, " quarters a minute,"), " ", blank("a′ at ", this.fields.a, ""), " ", blank("in ", this.fields.temperament, "."),
     );
     this.made = true;
   }

@@ -3,7 +3,7 @@ import { ask } from "./asking.js";
 import { draw, drawing, make } from "./making.js";
 
 const NEAR = 34; // pixels within which a touch finds a note
-const LANE = 13; // pixels above a staff where the marks stand
+const LANE = 9; // pixels above everything at a note where its mark stands
 
 export class Page {
   constructor(score, rows, written, desk) {
@@ -126,11 +126,19 @@ export class Page {
       const head = (group.querySelector(".notehead") ?? group).getBoundingClientRect();
       const staff = group.closest(".staff");
       const lines = staff?.querySelector("path")?.getBoundingClientRect();
-      found.push({ id: this.state.notes[there.n].id, n: there.n, row, first: there.first, x: head.left + head.width / 2 - box.left, y: head.top + head.height / 2 - box.top,
+      found.push({ drawn: safe, id: this.state.notes[there.n].id, n: there.n, row, first: there.first, x: head.left + head.width / 2 - box.left, y: head.top + head.height / 2 - box.top,
         w: head.width, top: staff ? topOf(staff) - box.top : head.top - box.top, lines });
     }
     figure.notes = found;
     return found;
+  }
+
+  // Show the time through that a note was chosen in.
+  turnTo(time) {
+    if (this.rows === "both" || this.timeOf(0) === Math.min(time, 2)) return;
+    this.rows = time === 1 ? "first" : "again";
+    this.rowsField.querySelector(`input[value="${this.rows}"]`).checked = true;
+    this.desk.look();
   }
 
   timeOf(row) { return this.rows === "both" ? row + 1 : this.rows === "again" ? 2 : 1; }
@@ -147,13 +155,12 @@ export class Page {
       const over = figure.querySelector(".over");
       if (!over) continue;
       const marks = [];
-      const lanes = new Map();
-      for (const note of this.notesIn(figure)) if (!lanes.has(note.row)) lanes.set(note.row, this.laneOf(figure, note.row));
+      const box = figure.getBoundingClientRect();
       for (const note of this.notesIn(figure)) {
         const grace = note.first && this.graceAt(note, note.row);
         if (!grace) continue;
         const id = grace.lock === "never" ? "m-never" : `m-${grace.origin}`;
-        marks.push(draw("use", { href: `#${id}`, x: note.x - 8, y: lanes.get(note.row) - 8, width: 16, height: 16, class: "sign" }));
+        marks.push(draw("use", { href: `#${id}`, x: note.x - 8, y: Math.max(9, this.above(figure, note, box) - LANE) - 8, width: 16, height: 16, class: "sign" }));
       }
       let layer = over.querySelector(".signs");
       if (!layer) { layer = draw("g", { class: "signs" }); over.append(layer); }
@@ -161,10 +168,11 @@ export class Page {
     }
   }
 
-  // A straight lane above everything that belongs to the row's staff.
-  laneOf(figure, row) {
-    const tops = this.notesIn(figure).filter((note) => note.row === row).map((note) => note.top);
-    return Math.max(7, Math.min(...tops) - LANE);
+  // The top of everything that stands at a note: its staff, its stem, its signs and small notes.
+  above(figure, note, box) {
+    const drawn = CSS.escape(note.drawn);
+    const parts = figure.querySelectorAll(`[data-id="${drawn}"], [data-id^="${drawn}--s"], [data-id^="${drawn}--b"]`);
+    return Math.min(note.top, ...[...parts].map((part) => part.getBoundingClientRect()).filter((one) => one.height).map((one) => one.top - box.top));
   }
 
   glow(changed) {
@@ -226,7 +234,7 @@ export class Page {
 
   touched(event) {
     if (event.button > 0 || !this.state) return;
-    const figure = event.target.closest?.(".system");
+    const figure = event.target.closest?.("figure.system");
     if (!figure) return;
     const box = figure.getBoundingClientRect();
     const [x, y] = [event.clientX - box.left, event.clientY - box.top];
@@ -260,9 +268,9 @@ export class Page {
     let at = notes.findIndex((note) => note.id === this.desk.chosen);
     if (at < 0) at = by > 0 ? -1 : notes.length;
     for (at += by; at >= 0 && at < notes.length; at += by) {
-      const time = Object.keys(graces[notes[at].id] ?? {}).map(Number);
-      if (time.length) {
-        this.desk.choose(notes[at].id, { time: time.includes(this.desk.time) ? this.desk.time : time[0] });
+      const own = notes[at].times.includes(this.desk.time) ? this.desk.time : notes[at].times[0];
+      if (graces[notes[at].id]?.[own]) {
+        this.desk.choose(notes[at].id);
         this.reveal(notes[at].id);
         return;
       }

@@ -1,7 +1,7 @@
 // The shape of the piece: phrases, cadences, sequences, tension, the richness curve, and the graces of each time through.
 import { draw } from "./making.js";
 
-const LANES = { numbers: 12, arcs: 46, tension: [58, 112], legs: 124, rows: 142, step: 22 };
+const LANES = { numbers: 12, arcs: 42, tension: [50, 94], legs: 104, rows: 110, step: 18 };
 const TIMES = ["", "first time", "again", "third time", "fourth time"];
 
 export class Shape {
@@ -31,7 +31,7 @@ export class Shape {
     this.width = this.place.clientWidth - parseFloat(style.paddingLeft) - parseFloat(style.paddingRight);
     this.narrow = this.width < 700;
     this.left = this.narrow ? 8 : 128;
-    const bottom = LANES.rows + LANES.step * shape.times.length;
+    const bottom = LANES.rows + LANES.step * shape.times.length + 6;
     const svg = draw("svg", { viewBox: `0 0 ${this.width} ${bottom}`, role: "group", "aria-label": this.told() });
     svg.append(...this.bars(bottom), ...this.tension(), ...this.sequences(), ...this.rows(), ...this.phrases(bottom),
       ...this.cadences(), ...this.lanes());
@@ -52,9 +52,9 @@ export class Shape {
   lanes() {
     if (this.narrow) return [];
     const label = (y, words) => draw("text", { class: "lane", x: 0, y }, words);
-    return [label(38, "phrases"), label(82, "tension, and"), label(99, "your richness"),
+    return [label(36, "phrases"), label(68, "tension, and"), label(84, "your richness"),
       ...(this.state.shape.sequences.length ? [label(LANES.legs + 4, "sequences")] : []),
-      ...this.state.shape.times.map((row, n) => label(LANES.rows + n * LANES.step + 10, TIMES[row.time] ?? `time ${row.time}`))];
+      ...this.state.shape.times.map((row, n) => label(LANES.rows + n * LANES.step + 16, TIMES[row.time] ?? `time ${row.time}`))];
   }
 
   bars(bottom) {
@@ -76,7 +76,7 @@ export class Shape {
       const here = this.at >= phrase.start && this.at < phrase.end;
       return [
         draw("path", { class: here ? "arc here" : "arc", "data-phrase": n, d: `M${a} ${LANES.arcs}C${a + (b - a) * 0.2} ${LANES.arcs - high} ${b - (b - a) * 0.2} ${LANES.arcs - high} ${b} ${LANES.arcs}` }),
-        draw("rect", { class: "reach", x: a, y: 16, width: Math.max(1, b - a), height: 36, tabindex: 0, role: "button", "aria-label": `Go to ${phrase.words}`,
+        draw("rect", { class: "reach", x: a, y: 16, width: Math.max(1, b - a), height: 32, tabindex: 0, role: "button", "aria-label": `Go to ${phrase.words}`,
           onclick: (event) => this.go(event), onkeydown: (event) => { if (event.key === "Enter") { event.preventDefault(); this.desk.page.go(phrase.start, true); } } },
           draw("title", {}, phrase.words + (phrase.reason ? ` (ends by ${phrase.reason})` : ""))),
         draw("rect", { class: "reach", x: a, y: LANES.legs - 6, width: Math.max(1, b - a), height: bottom - LANES.legs - 2, onclick: (event) => this.go(event) }),
@@ -111,7 +111,8 @@ export class Shape {
 
   tension() {
     const [top, bottom] = LANES.tension;
-    const points = this.state.shape.tension.map(([at, value]) => `${this.x(at).toFixed(1)} ${(bottom - value * (bottom - top)).toFixed(1)}`);
+    const most = Math.max(0.4, ...this.state.shape.tension.map(([, value]) => value));
+    const points = this.state.shape.tension.map(([at, value]) => `${this.x(at).toFixed(1)} ${(bottom - (value / most) * (bottom - top - 4)).toFixed(1)}`);
     const middle = (top + bottom) / 2;
     const level = draw("line", { class: "level", x1: this.left, x2: this.width - 8, y1: middle, y2: middle });
     if (!points.length) return [level];
@@ -121,7 +122,7 @@ export class Shape {
 
   rows() {
     return this.state.shape.times.flatMap((row, n) => {
-      const y = LANES.rows + n * LANES.step + 14;
+      const y = LANES.rows + n * LANES.step + 17;
       const lines = row.spans.map(([a, b]) => draw("line", { class: "row", x1: this.x(a), x2: this.x(b), y1: y, y2: y }));
       const ticks = row.graces.map((grace) => {
         const x = this.x(grace.at) + 3;
