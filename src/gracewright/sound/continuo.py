@@ -107,6 +107,7 @@ def voicings(chord: tuple[str, ...], low: Pitch, leading: str) -> tuple[tuple[Vo
                 continue
             cost = abs(heights[-1] - 69) * 0.15 + (heights[-1] - heights[0]) * 0.05
             cost += 6.0 * max(0, [pitch.pitch_class for pitch in (*voicing, low)].count(leading) - 1)
+            cost += 2.5 * (low.pitch_class == chord[1] and chord[1] in [pitch.pitch_class for pitch in voicing])
             cost += 0.8 * [pitch.pitch_class for pitch in voicing].count(low.pitch_class)
             found[voicing] = cost
     best = sorted(found.items(), key=lambda pair: pair[1])[:MOST]

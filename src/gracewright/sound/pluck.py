@@ -26,6 +26,8 @@ SOFTENING: Final = 0.06
 """Share of each neighbour that the loop mixes in per turn at A 220; more for low notes, whose turns are fewer."""
 PLACE: Final = 0.13
 """Where the string is plucked, as a share of its length."""
+HEARD: Final = 0.37
+"""Where its movement is taken up, as a share of its length."""
 
 
 def pluck(frequency: float, seconds: float, *, ring: float = 1.0) -> Samples:
@@ -86,10 +88,11 @@ def _between(delay: float) -> Samples:
 
 
 def _shape(period: float) -> Samples:
-    """One period of the velocity of a string pulled aside at ``PLACE`` and let go, its corners rounded."""
+    """One period of a string pulled aside at ``PLACE``, let go, and heard at ``HEARD``; its corners rounded."""
     size = round(period)
     near = max(1, round(PLACE * size))
     shape = np.full(size, -near / max(1, size - near))
     shape[:near] = 1.0
+    shape -= np.roll(shape, round(HEARD * size))
     rounding = np.hanning(5)[1:-1]
     return np.convolve(shape, rounding / rounding.sum(), "same")

@@ -30,7 +30,7 @@ from gracewright.study.model import Study
 PEAK: Final = 10 ** (-1 / 20)
 """The highest sample there may be: 1 dB under full scale."""
 TAIL: Final = 1.0
-SOLO, BASS, CHORD, OTHER = level_of(-9), level_of(-11), level_of(-21), level_of(-12)
+SOLO, BASS, CHORD, OTHER = level_of(-15), level_of(-12), level_of(-21), level_of(-14)
 ROOM: Final = level_of(-17)
 """How loud the room answers, against the sound itself."""
 SPREAD: Final = 0.018

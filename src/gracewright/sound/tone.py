@@ -158,7 +158,7 @@ def _pitch_curve(stroke: Stroke) -> Samples:
 
 def _partials(cosine: Samples, sine: Samples, weights: NDArray[np.float64]) -> Samples:
     """Sum of sines by the recurrence sin(kx) = 2 cos x sin((k-1)x) - sin((k-2)x)."""
-    out = weights[0] * sine
+    out: Samples = weights[0] * sine
     lower, this = np.zeros_like(sine), sine
     for weight in weights[1:]:
         lower, this = this, cosine * this - lower
