@@ -16,8 +16,8 @@ from gracewright.graces.signs import plain
 from gracewright.graces.sources import load_source, sources
 from gracewright.score import Piece
 
-SPAN: Final = 40
-"""Years: a source this far from the piece's date is too far to be assumed. Our choice."""
+SPAN: Final = 60
+"""Years: a source whose first and last year are together this far from the piece's date is too far. Our choice."""
 YEAR: Final = re.compile(r"1[4-8]\d\d")
 
 
@@ -79,7 +79,7 @@ def _of_date(date: str, school: str) -> str:
     if year is None or not school:
         return ""
     distance = {
-        name: min(abs(load_source(name).first - int(year[0])), abs(load_source(name).last - int(year[0])))
+        name: abs(load_source(name).first - int(year[0])) + abs(load_source(name).last - int(year[0]))
         for name in sources()
         if load_source(name).school == school and any(entry.sure for entry in load_source(name).entries)
     }

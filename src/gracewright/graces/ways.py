@@ -56,7 +56,8 @@ def way_for(grace: Grace, context: Context) -> Way:
     if number:
         if number > len(entry.readings):
             raise BadInput(f"{entry.key} has {len(entry.readings)} readings, not {number}")
-        return _by_reading(grace, context, entry, entry.readings[number - 1])
+        if _possible(entry.readings[number - 1], context):
+            return _by_reading(grace, context, entry, entry.readings[number - 1])
     reading = reading_for(entry, grace, context)
     if reading is None:
         way = _common(grace, context)
