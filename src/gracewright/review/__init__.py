@@ -1,1 +1,8 @@
-"""review"""
+"""Rules that judge any version, ours or a student's: faults and remarks with bar, source and remedy."""
+
+from gracewright.review.judge import review
+from gracewright.review.model import Finding, Review
+from gracewright.review.parallels import Parallel, beat_parallels, new_parallels
+from gracewright.review.rules import Rule, rules
+
+__all__ = ["Finding", "Parallel", "Review", "Rule", "beat_parallels", "new_parallels", "review", "rules"]

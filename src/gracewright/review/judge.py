@@ -1,0 +1,53 @@
+"""Judge a version: every check, told in words.
+
+Public: review.
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+from gracewright.graces.model import Version
+from gracewright.instruments import Instrument
+from gracewright.review import checks_graces, checks_line
+from gracewright.review.checks_graces import Hit
+from gracewright.review.model import Finding, Review
+from gracewright.review.rules import rules
+from gracewright.review.scene import Scene, scene_of
+from gracewright.score import Piece
+from gracewright.study.model import Study
+
+
+def review(
+    piece: Piece,
+    study: Study,
+    version: Version,
+    instrument: Instrument,
+    level: str,
+    *,
+    source: str = "",
+    tempo: Fraction | None = None,
+) -> Review:
+    """Faults and remarks about a version, ours or a student's, in the order as played.
+
+    Everything is judged from the notes as they sound. ``source`` is the id of the source that speaks for the signs: a
+    rule that this source does not share is left out. ``tempo`` is in quarters a minute, the study's where None.
+    """
+    scene = scene_of(piece, study, version, instrument, level, source, tempo)
+    found: list[tuple[Fraction, Finding]] = []
+    for check in (*checks_graces.CHECKS, *checks_line.CHECKS):
+        found += [(hit.at.start, _told(scene, hit)) for hit in check(scene) if source not in rules()[hit.rule].unless]
+    found.sort(key=lambda pair: (pair[0], pair[1].kind, pair[1].rule))
+    return Review(tuple(dict.fromkeys(finding for _, finding in found)))
+
+
+def _told(scene: Scene, hit: Hit) -> Finding:
+    rule = rules()[hit.rule]
+    words = {"pitch": "", "upper": "", "other": "", "number": "", "seconds": "", "notes": "", "where": ""}
+    values = {**words, **{name: str(value) for name, value in hit.values.items()}}
+    tone = hit.at.tone
+    return Finding(
+        rule.kind, rule.id, scene.piece.bars[tone.bar].number, hit.at.passage.time_through,
+        tone.onset if hit.page_onset is None else hit.page_onset, tone.id, rule.what.format(**values), rule.source,
+        rule.remedy.format(**values),
+    )  # fmt: skip
