@@ -114,7 +114,7 @@ def _after(grace: Grace, context: Context, pattern: Pattern) -> list[tuple[Pitch
     following = context.following
     if following is None or context.rest_after:
         return []
-    if pattern.fill == "next" or grace.ending == "anticipation":
+    if pattern.fill == "next" or (grace.ending == "anticipation" and not _led_on(pattern.shape)):
         share = pattern.fill_share or (Fraction(1, 6) if context.ternary else Fraction(1, 4))
         return [(following, _no_longer(share * context.length, context, SLOWEST_AFTER))]
     if pattern.fill == "walk":
@@ -125,6 +125,11 @@ def _after(grace: Grace, context: Context, pattern: Pattern) -> list[tuple[Pitch
         each = _no_longer(share * context.length, context, SLOWEST_AFTER)
         return [(pitch, each) for pitch in between]
     return []
+
+
+def _led_on(shape: Shape) -> bool:
+    """Whether a source's own example already ends on another note than the main one."""
+    return bool(shape.printed) and shape.printed[-1].step not in (0, None)
 
 
 def _first(grace: Grace, context: Context, pattern: Pattern) -> list[Pitch]:

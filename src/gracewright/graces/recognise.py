@@ -21,6 +21,12 @@ from gracewright.score import Tone
 
 LEAN: Final = Fraction(3, 2)
 """A first note of a shake this much longer than the next is a leaning start. Our choice."""
+VERY_QUICK: Final = Fraction(1, 8)
+"""Quarters: even notes this quick that spell a grace are taken for one. Our choice."""
+WRITTEN: Final = (
+    "shake", "mordent", "turn", "turn-after", "turned-shake", "slide", "double-appoggiatura", "appoggiatura-mordent",
+)  # fmt: skip
+"""Graces that are looked for in plain notes."""
 SHORT: Final = Fraction(1, 5)
 """A leaning note that takes no more of its host than this is a short one. Our choice."""
 
@@ -155,7 +161,7 @@ def _shake(notes: Sequence[Mark], ending: Ending) -> Grace | None:
     tail = tuple(mark.step for mark in shape.tail)
     if tail == (1,) and shape.stroke == (0, 1) and not shape.head:
         return Grace("shake", start="main")
-    if tail not in ((), (-1, 0)):
+    if tail not in ((), (-1, 0), (1, -1, 0)):
         return None
     if ending == "none" and tail:
         ending = "turned"
@@ -258,14 +264,22 @@ def _figures(line: Sequence[Tone], at: int, quick: Fraction) -> Sequence[Written
 
 
 def _figure_of(tones: Sequence[Tone], following: int | None) -> WrittenOut | None:
+    """The grace that a row of tones spells around the pitch that sounds longest in it, or around the next longest."""
     length = sum((tone.length for tone in tones), Fraction(0))
-    longest = max(tones, key=lambda tone: tone.length)
-    mains = [longest] if longest.length > min(tone.length for tone in tones) else [tones[-1], tones[0]]
-    for main in mains:
-        marks = [Mark(tone.pitch.diatonic - main.pitch.diatonic, tone.length / length) for tone in tones]
-        step = None if following is None else following - main.pitch.diatonic
+    sounding: dict[Pitch, Fraction] = {}
+    for tone in tones:
+        sounding[tone.pitch] = sounding.get(tone.pitch, Fraction(0)) + tone.length
+    for main in sorted(sounding, key=lambda pitch: -sounding[pitch])[:2]:
+        marks = [Mark(tone.pitch.diatonic - main.diatonic, tone.length / length) for tone in tones]
+        step = None if following is None else following - main.diatonic
         grace = classify(marks, (), step)
-        if grace is not None and grace.id in ("shake", "mordent", "turn", "turn-after", "turned-shake", "slide",
-                                              "double-appoggiatura", "appoggiatura-mordent"):  # fmt: skip
-            return WrittenOut(tuple(t.id for t in tones), tones[0].onset, length, main.pitch, grace)
+        if grace is not None and grace.id in WRITTEN and _stands_out(grace, tones):
+            return WrittenOut(tuple(tone.id for tone in tones), tones[0].onset, length, main, grace)
     return None
+
+
+def _stands_out(grace: Grace, tones: Sequence[Tone]) -> bool:
+    """Whether a figure is more than a stretch of running notes: it has a held note, or is a long shake, or is quick."""
+    lengths = sorted(tone.length for tone in tones)
+    held = lengths[-1] >= 2 * lengths[0]
+    return held or (grace.id == "shake" and len(tones) >= 6) or lengths[-1] <= VERY_QUICK

@@ -70,7 +70,7 @@ def shape_of(notes: Sequence[Mark], value: Fraction, flexible: bool = False) -> 
         head=tuple(Mark(n.step, n.share if n.share > shortest else QUICK) for n in printed[:start]),
         stroke=(_sounding(run[0]), _sounding(run[1])),
         count=len(run),
-        lean=QUICK if quickening or run[0].share == shortest else run[0].share,
+        lean=run[0].share if _leans(run, quickening, shortest) else QUICK,
         rest=QUICK if quickening or run[-1].share == shortest else run[-1].share,
         tail=tuple(Mark(n.step, n.share if n.share > shortest else QUICK) for n in printed[end:]),
         quicken=quickening,
@@ -78,6 +78,13 @@ def shape_of(notes: Sequence[Mark], value: Fraction, flexible: bool = False) -> 
         quick=shortest,
         printed=printed,
     )
+
+
+def _leans(run: Sequence[Mark], quickening: bool, shortest: Fraction) -> bool:
+    """Whether the first note of the strokes is held; where the strokes quicken, longer than the next and not of it."""
+    if quickening:
+        return run[0].step != 0 and run[0].share > run[1].share
+    return run[0].share > shortest
 
 
 def _sounding(mark: Mark) -> int:

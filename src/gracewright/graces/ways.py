@@ -168,11 +168,13 @@ def _reading_pattern(reading: Reading, lean: bool, ending: Ending, accelerate: b
     if grace_id in SHAKES and shape.stroke is not None:
         tail = TURNED if ending == "turned" and not shape.tail else shape.tail
         wants_lean = lean and not shape.lean and not shape.head
-        if tail != shape.tail or wants_lean or (accelerate and not shape.quicken) or ending == "anticipation":
+        led_on = shape.printed and shape.printed[-1].step != 0
+        stops = ending == "anticipation" and not led_on
+        if tail != shape.tail or wants_lean or (accelerate and not shape.quicken) or stops:
             shape = replace(
                 shape, tail=tail, lean=Fraction(1, 3) if wants_lean else shape.lean,
                 quicken=accelerate or shape.quicken, printed=(),
-                rest=shape.rest or (Fraction(1, 5) if ending == "anticipation" else QUICK),
+                rest=shape.rest or (Fraction(1, 5) if stops else QUICK),
             )  # fmt: skip
     return Pattern(frozenset(), shape, reading.before)
 
