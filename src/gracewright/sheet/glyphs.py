@@ -79,10 +79,10 @@ def sign_xml(sign: Sign, drawn: str, start: str, staff: int, *, after: str = "")
     glyph = glyph_of(sign)
     if not glyph:
         words = text(sign.text or "+")
-        inner = f"[{words}]" if sign.ours else words
+        inner = f"({words})" if sign.ours else words
         return f'<dir{attributes(common)} startid="#{start}"><rend fontstyle="normal">{inner}</rend></dir>'
     if sign.ours:
-        common["enclose"] = "brack"
+        common["enclose"] = "paren"
     row = _SIGNS.get(sign.element, {})
     element = row.get("mei", "mordent") if not sign.smufl else "mordent"
     common |= {"accidupper": MARKS.get(sign.accidental_above), "accidlower": MARKS.get(sign.accidental_below)}

@@ -20,6 +20,9 @@ from gracewright.pitch import Pitch
 from gracewright.score.lines import alter_in
 
 ACCIDENTALS: Final = {-3: "tf", -2: "ff", -1: "f", 0: "n", 1: "s", 2: "x", 3: "xs"}
+SILENT: Final = {-2: "ff", -1: "f", 1: "s", 2: "ss"}
+"""Alteration → MEI's name where none is printed."""
+
 _UNSAFE: Final = re.compile(r"[^A-Za-z0-9_.-]|_|--+|^[^A-Za-z_]")
 _ESCAPE: Final = re.compile(r"_([0-9a-f]+)_")
 
@@ -86,9 +89,9 @@ class Accidentals:
         in_force = self.state.get(pitch.diatonic, alter_in(self.fifths, pitch.step))
         name = ACCIDENTALS.get(pitch.alter, "n")
         if tied_in:
-            return f'<accid accid.ges="{name}"/>' if pitch.alter else ""
+            return f'<accid accid.ges="{SILENT[pitch.alter]}"/>' if pitch.alter in SILENT else ""
         if pitch.alter == in_force and not printed:
-            return f'<accid accid.ges="{name}"/>' if pitch.alter else ""
+            return f'<accid accid.ges="{SILENT[pitch.alter]}"/>' if pitch.alter in SILENT else ""
         self.state[pitch.diatonic] = pitch.alter
         return f'<accid accid="{name}"/>'
 

@@ -35,7 +35,8 @@ TAIL: Final = "</score></mdiv></body></music></mei>"
 class Staff:
     """One staff of a system. ``row`` tells a played staff its time through (1 first, -1 last of each bar).
 
-    ``numbers`` (tone id → text) are set above the notes; ``added`` (tone id → what to write) are our signs.
+    ``numbers`` (tone id → text) are set above the notes; ``added`` (tone id → what to write) are our signs, ``again``
+    those of the repeat, set below. An ``empty`` staff has lines and nothing else.
     """
 
     kind: Literal["written", "played", "empty"]
@@ -46,11 +47,15 @@ class Staff:
     row: int = 1
     numbers: Mapping[str, str] = field(default_factory=dict)
     added: Mapping[str, Notated] = field(default_factory=dict)
+    again: Mapping[str, Notated] = field(default_factory=dict)
     figures: bool = False
     words: bool = False
     lyrics: bool = False
     breaths: Collection[str] = ()
     fingerings: Mapping[str, str] = field(default_factory=dict)
+    version: Version | None = None  # whose played line this is, where staves differ in it
+    struck: Mapping[int, tuple[Struck, ...]] | None = None  # bar index → played notes, given outright
+    ossias: Mapping[int, tuple[Struck, ...]] = field(default_factory=dict)  # bar index → a cue-size other way to play
 
 
 def mei_of(piece: Piece, staves: Sequence[Staff], *, version: Version | None = None, first: int = 0,
@@ -76,11 +81,7 @@ class _Score:
         self.piece, self.staves, self.first = piece, staves, first
         self.parts: list[Part] = [piece.part(part_of(staff.line)[0]) for staff in staves]
         self.notes = [_notes_by_bar(piece, staff.line) if staff.kind == "written" else {} for staff in staves]
-        rows = {staff.row for staff in staves if staff.kind == "played"}
-        played = {row: played_bars(piece, version, row) for row in rows} if version is not None else {}
-        self.struck: list[Mapping[int, tuple[Struck, ...]]] = [
-            played.get(staff.row, {}) if staff.kind == "played" else {} for staff in staves
-        ]
+        self.struck = [_struck(piece, staff, version) for staff in staves]
         self.slurs = [slurs_of(piece, staff.line) if staff.kind == "written" else {} for staff in staves]
 
     def shift(self, index: int) -> tuple[int, int]:
@@ -116,10 +117,7 @@ class _Score:
         if index > self.first:
             start += self._change(self.piece.bars[index - 1], bar)
         drawn = [self._staff(number, bar) for number in range(len(self.staves))]
-        content = "".join(
-            f'<staff n="{number}">{"".join(_layer(n, layer) for n, layer in enumerate(one.layers, 1))}</staff>'
-            for number, one in enumerate(drawn, 1)
-        )
+        content = "".join(self._with_ossia(number, one, bar) for number, one in enumerate(drawn))
         events = "".join(event for one in drawn for event in one.events)
         look = {"xml:id": f"bar-{index}", "n": bar.number, "left": "rptstart" if bar.repeat_start else None,
                 "right": _right(bar, index == len(self.piece.bars) - 1),
@@ -154,9 +152,20 @@ class _Score:
             ids = {host: drawn_id(host, f"t{note.time}.{note.number}") for host, note in hosts.items()}
         else:
             notes = self.notes[number].get(bar.index, [])
-            drawn = written_bar(notes, bar, place, staff.added, clefs)
+            drawn = written_bar(notes, bar, place, staff.added, clefs, staff.again)
             ids = {note.id: drawn_id(note.id) for note in notes}
         return Drawn(drawn.layers, (*drawn.events, *self._more(number, bar, ids)))
+
+    def _with_ossia(self, number: int, drawn: Drawn, bar: Bar) -> str:
+        """The staff, below a cue-size one where the bar has another way to be played."""
+        layers = "".join(_layer(n, layer) for n, layer in enumerate(drawn.layers, 1))
+        staff = f'<staff n="{number + 1}">{layers}</staff>'
+        other = self.staves[number].ossias.get(bar.index)
+        if other is None:
+            return staff
+        place = Place(number + 1, self.shift(number), self.fifths(number, bar))
+        inner = "".join(_layer(n, layer) for n, layer in enumerate(played_bar(other, bar, place).layers, 1))
+        return f'<ossia><oStaff n="{number + 1}">{inner}</oStaff>{staff}</ossia>'
 
     def _more(self, number: int, bar: Bar, ids: Mapping[str, str]) -> list[str]:
         """Slurs, numbers, fingerings, breaths, words and figures of one staff in a bar."""
@@ -209,6 +218,14 @@ class _Score:
         return out
 
 
+def _struck(piece: Piece, staff: Staff, version: Version | None) -> Mapping[int, tuple[Struck, ...]]:
+    """What a staff plays in each bar."""
+    if staff.struck is not None:
+        return staff.struck
+    heard = staff.version or version
+    return played_bars(piece, heard, staff.row) if staff.kind == "played" and heard is not None else {}
+
+
 def _notes_by_bar(piece: Piece, line: str) -> dict[int, list[Note]]:
     part, staff = part_of(line)
     bars: dict[int, list[Note]] = {}
@@ -241,7 +258,7 @@ def _keysig(fifths: int) -> str:
 def _meter(bar: Bar) -> str:
     meter = bar.meter
     if not meter.measured:
-        return ' meter.form="invis"' + attributes({"meter.count": meter.beats, "meter.unit": meter.unit})
+        return ' meter.visible="false"' + attributes({"meter.count": meter.beats, "meter.unit": meter.unit})
     symbol = meter.symbol if meter.symbol in ("common", "cut") else None
     form = "num" if meter.symbol.isdigit() or meter.symbol == "single-number" else None
     return attributes({"meter.count": meter.beats, "meter.unit": meter.unit, "meter.sym": symbol, "meter.form": form})

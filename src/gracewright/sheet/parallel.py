@@ -7,12 +7,13 @@ Public: parallel_sheet, parallel_staves, Reason, reasons_of.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any, Final
 
-from gracewright.graces import Notated, Version, contexts, sign_for
+from gracewright.graces import Notated, Version, contexts, load_source, sign_for, sources
 from gracewright.instruments import load_instrument
 from gracewright.score import Piece
 from gracewright.sheet.mei import Staff
@@ -24,6 +25,9 @@ from gracewright.taste import Choice, Plan
 
 ORDINALS: Final = {1: "1st", 2: "2nd", 3: "3rd"}
 MOST_REASONS: Final = 2
+_NAMED: Final = re.compile(r"[a-z]+1[5-7][0-9][0-9]")
+OPTIONS: Final = {"unit": 8.0}
+"""A stave 6.4 mm high, as in a score of several staves."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,8 +86,8 @@ def reasons_of(piece: Piece, study: Study, plan: Plan, version: Version) -> tupl
         note = piece.by_id.get(choice.note)
         bar = note.bar if note is not None else numbers.get(choice.bar, 0)
         reasons.append(
-            Reason(str(number), choice.note, bar, times, f"{where}.", sentence(what), why, source_words(choice.source),
-                   choice.origin != "page")
+            Reason(str(number), choice.note, bar, times, f"{where}.", source_words(what), why,
+                   source_words(choice.source), choice.origin != "page")
         )  # fmt: skip
     return tuple(reasons)
 
@@ -126,7 +130,27 @@ def sentence(words: str) -> str:
 
 
 def source_words(source: str) -> str:
-    return f"{source}." if source else ""
+    """A source as a reader knows it: author and year.
+
+    >>> source_words("jsbach1720"), source_words("common practice")
+    ('Johann Sebastian Bach, 1720.', 'Common practice.')
+    """
+    return sentence(_NAMED.sub(lambda found: author_of(found[0]), source))
+
+
+def author_of(source: str) -> str:
+    """Author and year of a shelf id; the id itself where no table of that name is known."""
+    if source not in sources():
+        return source
+    book = load_source(source)
+    return f"{book.author}, {book.first if book.first == book.last else book.year[:4]}"
+
+
+def sources_named(reasons: Sequence[Reason], plan: Plan) -> list[str]:
+    """Full titles of every source that speaks on a sheet."""
+    known = {plan.signs_by, *(choice.source for choice in plan.choices if choice.grace is not None)} & set(sources())
+    books = sorted((load_source(source) for source in known), key=lambda book: (book.first, book.id))
+    return [f"{book.author}: {book.title}, {book.year}." for book in books] if reasons else []
 
 
 def parallel_staves(piece: Piece, study: Study, plan: Plan, version: Version, reasons: Sequence[Reason],
@@ -164,12 +188,12 @@ def parallel_sheet(piece: Piece, study: Study, plan: Plan, version: Version, *, 
     size = check_paper(paper)
     reasons = reasons_of(piece, study, plan, version)
     staves = parallel_staves(piece, study, plan, version, reasons, times=times)
-    systems = systems_of(piece, staves, version=version, width=size.line)
+    systems = systems_of(piece, staves, version=version, width=size.line, options=OPTIONS)
     data = {
         "title": piece.title or "Untitled", "composer": piece.composer, "subtitle": "plain and as played",
         "foot": piece.title or "Untitled", "about": list(about), "marks": marks(plan, bool(study.bass)),
         "systems": [_entry(number, system, reasons) for number, system in enumerate(systems)],
-        "remarks": list(plan.remarks),
+        "remarks": list(plan.remarks), "sources": sources_named(reasons, plan),
     }  # fmt: skip
     return typeset("parallel", data, [system.svg for system in systems], paper=size)
 
@@ -177,23 +201,13 @@ def parallel_sheet(piece: Piece, study: Study, plan: Plan, version: Version, *, 
 def _entry(number: int, system: System, reasons: Sequence[Reason]) -> dict[str, Any]:
     here = [reason for reason in reasons if system.first_bar <= reason.bar <= system.last_bar]
     items = [{"number": r.number, "where": r.where, "what": r.what, "why": r.why, "source": r.source} for r in here]
-    return {"image": f"s{number}.svg", "width": system.width, "columns": balanced(items)}
-
-
-def balanced(items: Sequence[Mapping[str, str]]) -> list[list[Mapping[str, str]]]:
-    """Two columns of about the same length of text, in reading order."""
-    lengths = [sum(len(value) for value in item.values()) + 40 for item in items]
-    total, half, run = sum(lengths), 0, 0
-    while half < len(items) and run + lengths[half] / 2 <= total / 2:
-        run += lengths[half]
-        half += 1
-    return [list(items[:half]), list(items[half:])]
+    return {"image": f"s{number}.svg", "width": system.width, "items": items}
 
 
 def marks(plan: Plan, bass: bool) -> list[Mapping[str, Any]]:
     """What the marks on the page mean."""
     found: list[Mapping[str, Any]] = [
-        {"sign": "[tr]", "ours": True, "means": "a sign in brackets, in colour: added by the plan"},
+        {"sign": "(tr)", "ours": True, "means": "a sign in round brackets, in colour: added by the plan"},
         {"sign": "tr", "ours": False, "means": "a sign without brackets: the composer's own"},
         {"sign": "7", "ours": False, "means": "a boxed number: the reason stands under the system"},
     ]

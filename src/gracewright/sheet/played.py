@@ -8,6 +8,7 @@ Public: Struck, Row, played_bars, times_of, has_repeats.
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -90,11 +91,13 @@ def _lay(piece: Piece, run: Pass, note: PlayedNote, stop: Fraction, number: int,
     shift = run.page_onset - run.onset
     start, end = note.onset + shift, stop + shift
     whole = Struck(start, end, note.pitch, note.host, note.time_through, number, note.choice, note.main, note.slurred)
-    for bar in range(run.first_bar, run.last_bar + 1):
+    onsets = [bar.onset for bar in piece.bars[run.first_bar : run.last_bar + 1]]
+    bar = run.first_bar + max(0, bisect_right(onsets, start) - 1)
+    while bar <= run.last_bar and piece.bars[bar].onset < end:
         there = piece.bars[bar]
-        if there.end <= start or there.onset >= end or bar not in shown:
-            continue
-        a, b = max(start, there.onset), min(end, there.end)
-        bars[bar].append(
-            replace(whole, onset=a - there.onset, end=b - there.onset, tied_in=a > start, tied_out=b < end)
-        )
+        if bar in shown and there.end > start:
+            a, b = max(start, there.onset), min(end, there.end)
+            bars[bar].append(
+                replace(whole, onset=a - there.onset, end=b - there.onset, tied_in=a > start, tied_out=b < end)
+            )
+        bar += 1

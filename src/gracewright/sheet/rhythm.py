@@ -28,6 +28,9 @@ DURATIONS: Final = {
 FINEST: Final = Fraction(1, 32)
 """The shortest unit that a tuplet is built from."""
 
+SHORTEST: Final = Fraction(1, 8)
+"""Tuplets shorter than this are not looked for."""
+
 LARGEST: Final = 13
 """The largest odd number that a tuplet is named by."""
 
@@ -136,25 +139,37 @@ def _windows(start: Fraction, end: Fraction, inside: Sequence[Fraction]) -> list
     """The shortest stretches, by halving, that hold the points which no binary grid holds."""
     if not inside:
         return []
-    middle = (start + end) / 2
-    left, right = [p for p in inside if p < middle], [p for p in inside if p > middle]
-    if not right:
-        return _windows(start, middle, left)
-    if not left:
-        return _windows(middle, end, right)
-    exact = lcm(*(((point - start) / (end - start)).denominator for point in inside))
-    if exact > 7 and end - start > Fraction(1, 4):
-        halves = _windows(start, middle, left) + _windows(middle, end, right)
-        if max(_odd(_units(points, a, b)) for a, b, points in halves) < _odd(exact) or len(inside) < exact / 2:
-            return halves
-    return [(start, end, inside)]
+    chain = [(start, end)]  # ever shorter halves that still hold every point
+    while chain[-1][1] - chain[-1][0] > SHORTEST:
+        low, high = chain[-1]
+        middle = (low + high) / 2
+        if all(point < middle for point in inside):
+            chain.append((low, middle))
+        elif all(point > middle for point in inside):
+            chain.append((middle, high))
+        else:
+            break
+    low, high = min(chain, key=lambda window: _exact(inside, *window))
+    exact, middle = _exact(inside, low, high), (low + high) / 2
+    if exact > 7 and high - low > SHORTEST and middle not in inside:
+        left, right = [point for point in inside if point < middle], [point for point in inside if point > middle]
+        if left and right:
+            halves = _windows(low, middle, left) + _windows(middle, high, right)
+            if max(_odd(_units(points, a, b)) for a, b, points in halves) < _odd(exact) or len(inside) < exact / 2:
+                return halves
+    return [(low, high, inside)]
+
+
+def _exact(inside: Sequence[Fraction], start: Fraction, end: Fraction) -> int:
+    """Into how many equal units a stretch must be divided to meet every point."""
+    return lcm(*(((point - start) / (end - start)).denominator for point in inside))
 
 
 def _units(inside: Sequence[Fraction], start: Fraction, end: Fraction) -> int:
     """Into how many equal units the stretch is divided: exactly if that can be printed, else as near as can be."""
     length = end - start
     shares = [(point - start) / length for point in inside]
-    exact = lcm(*(share.denominator for share in shares))
+    exact = _exact(inside, start, end)
     if _odd(exact) <= LARGEST and length / exact >= FINEST / 2:
         return exact
     best, least = 0, Fraction(10**9)
@@ -188,8 +203,8 @@ def _values(at: Fraction, length: Fraction) -> list[tuple[Fraction, Fraction, Fr
     if whole is not None:
         return [(at, length, *whole)]
     fit = max((value for value in DURATIONS if value <= length), default=None)
-    if fit is None:
-        return [(at, length, Fraction(1, 128), 0)]
+    if fit is None or fit <= FINEST / 2:  # too fine to be told apart on paper
+        return [(at, length, fit or Fraction(1, 128), 0)]
     return [(at, fit, fit, 0), *_values(at + fit, length - fit)]
 
 

@@ -10,7 +10,7 @@ Public: Drawn, written_bar, played_bar.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Final
 
@@ -34,7 +34,7 @@ from gracewright.sheet.rhythm import DURATIONS, Slot, printed, slots_of
 
 ARTICULATIONS: Final = {
     "accent": "acc", "strong-accent": "marc", "staccato": "stacc", "tenuto": "ten", "detached-legato": "ten-stacc",
-    "staccatissimo": "stacciss", "spiccato": "stacciss", "stress": "stress", "unstress": "unstress",
+    "staccatissimo": "stacciss", "spiccato": "stacciss",
 }  # fmt: skip
 
 
@@ -64,8 +64,9 @@ def pitch_xml(pitch: Pitch, shift: tuple[int, int]) -> tuple[Pitch, str]:
 
 
 def written_bar(notes: Sequence[Note], bar: Bar, place: Place, added: Mapping[str, Notated],
-                clefs: Sequence[Clef] = ()) -> Drawn:
-    """One bar of a staff as it stands on the page. ``added`` is what we add at a note; ``clefs`` change inside it."""
+                clefs: Sequence[Clef] = (), again: Mapping[str, Notated] | None = None) -> Drawn:
+    """One bar of a staff as it stands on the page. ``added`` is what we add at a note, ``again`` what we add at the
+    repeat only (its signs go below the staff); ``clefs`` change inside the bar."""
     accidentals = _accidentals(notes, place, added)
     layers: list[str] = []
     for voice in dict.fromkeys(note.voice for note in notes):
@@ -75,7 +76,22 @@ def written_bar(notes: Sequence[Note], bar: Bar, place: Place, added: Mapping[st
         beams = beams_as_printed(atoms) or beams_by_beat(atoms, _beam_beat(bar), offset)
         layers.append(layer_xml(atoms, [*tuplet_groups(atoms), *beams]))
     events = [event for note in notes for event in _events(note, bar, place, added.get(note.id, Notated()))]
+    for note in notes:
+        events += _repeat_signs(note, place, (again or {}).get(note.id, Notated()))
     return Drawn(tuple(layers) or ("<mRest/>",), tuple(events))
+
+
+def _repeat_signs(note: Note, place: Place, again: Notated) -> list[str]:
+    """Signs for the second time, below the staff and named as such."""
+    here = drawn_id(note.id)
+    events = [
+        sign_xml(replace(sign, placement="below"), drawn_id(note.id, f"r{n}"), here, place.staff)
+        for n, sign in enumerate(again.signs)
+    ]
+    if events:
+        events.append(f'<dir staff="{place.staff}" place="below" type="ours" startid="#{here}"><rend fontsize="70%" '
+                      f'color="{OURS}">2nd</rend></dir>')  # fmt: skip
+    return events
 
 
 def _beam_beat(bar: Bar) -> Fraction:
@@ -141,9 +157,15 @@ def _shape(note: Note) -> list[tuple[Fraction, int, Fraction]]:
     """Undotted value, dots and length of the printed notes that show a note: one, unless its value is missing."""
     factor = Fraction(*note.marks.tuplet) if note.marks.tuplet else Fraction(1)
     found = printed(note.length * factor)
+    if found is None and not _binary(note.length * factor):
+        found = printed(note.value)  # a length that the page does not explain: show what it printed
     if found is not None:
         return [(*found, note.length)]
     return [(s.value, s.dots, s.length / factor) for s in slots_of([(Fraction(0), note.length * factor)], Fraction(1))]
+
+
+def _binary(length: Fraction) -> bool:
+    return length.denominator & (length.denominator - 1) == 0
 
 
 def _note_atoms(chord: Sequence[Note], bar: Bar, place: Place, added: Mapping[str, Notated],

@@ -3,7 +3,7 @@
 Conventions: lengths are tenths of a millimetre. A system's ``boxes`` lead from the id of anything drawn to its place,
 measured from the system's top left. Bars are named by index.
 
-Public: System, Box, systems_of, break_evenly, natural_widths, BASE.
+Public: System, Box, as_system, systems_of, break_evenly, natural_widths, BASE.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from gracewright.sheet.engrave import engrave
 from gracewright.sheet.mei import Staff, mei_of
 
 BASE: Final[Mapping[str, object]] = {
-    "adjustPageHeight": True, "pageHeight": 9000, "pageMarginTop": 15, "pageMarginBottom": 15, "pageMarginLeft": 0,
+    "adjustPageHeight": True, "pageHeight": 9000, "pageMarginTop": 15, "pageMarginBottom": 15, "pageMarginLeft": 25,
     "pageMarginRight": 0, "lyricSize": 5.4, "spacingSystem": 4, "spacingStaff": 12, "justificationVertical": False,
     "minLastJustification": 0.0,
 }  # fmt: skip
@@ -119,11 +119,11 @@ def systems_of(
     asked = {**BASE, "pageWidth": width, "svgBoundingBoxes": boxes, **(options or {})}
     drawn = engrave(mei, options=asked, pages=pages)
     return tuple(
-        _system(starts[number], ends[number], svg, boxes) for number, svg in zip(wanted, drawn.pages, strict=True)
+        as_system(starts[number], ends[number], svg, boxes) for number, svg in zip(wanted, drawn.pages, strict=True)
     )
 
 
-def _system(first: int, last: int, svg: str, boxes: bool) -> System:
+def as_system(first: int, last: int, svg: str, boxes: bool = False) -> System:
     size = _SIZE.search(svg)
     assert size is not None, "the engraver gives a view box"
     found: dict[str, Box] = {}
