@@ -43,6 +43,10 @@ def mould_of(
     letters: dict[int, int] = {}
     for place, alter in sorted(state.items()):
         letters[place % 7] = alter
+    if harmony:  # then neither matters, unless the host contradicts the chord
+        bass = None
+        if all(parse_class(name) == host or parse_class(name)[0] != host[0] for name in harmony):
+            host = (-1, 0)
     return _mould(key, harmony, tuple(sorted(letters.items())), host, bass)
 
 
@@ -79,7 +83,7 @@ def _mould(
             root = (host[0] - 2) % 7 if (bass[0] - host[0]) % 7 == 5 else root
         for interval in (0, 2, 4):
             chord[(root + interval) % 7] = True
-    if not harmony or chord[host[0]]:
+    if host[0] >= 0 and (not harmony or chord[host[0]]):
         plain[host[0]] = raised[host[0]] = host[1]
         fixed[host[0]] = True
     return Mould(tuple(plain), tuple(raised), tuple(chord), tuple(fixed), tonic, minor)

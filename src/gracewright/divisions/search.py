@@ -14,11 +14,11 @@ from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
 from math import exp
-from typing import Final, Protocol
+from typing import Final, NamedTuple, Protocol
 
-from gracewright.divisions.filling import Filling, Stretch, closing, fillings
+from gracewright.divisions.filling import Ends, Filling, Stretch, closing, fillings, stretch_of
 from gracewright.divisions.model import Division, Ground
-from gracewright.divisions.mould import Mould, mould_of
+from gracewright.divisions.mould import Mould, midi_of, mould_of
 from gracewright.divisions.tables import Style, load_style
 from gracewright.divisions.words import reason_for, source_of
 from gracewright.graces.model import Context, Grace
@@ -40,12 +40,27 @@ class Named(Protocol):
     def id(self) -> str: ...
 
 
-@dataclass(frozen=True, slots=True)
-class _Way:
-    """A passage up to here: its cost and its stretches (length, filling)."""
+class Step(NamedTuple):
+    """A stretch of a passage: its length in quarters, the figure in it, how many places that is moved."""
+
+    length: Fraction
+    filling: Filling
+    shift: int
+
+    @property
+    def places(self) -> tuple[int, ...]:
+        return tuple(place + self.shift for place in self.filling.places)
+
+
+class _Way(NamedTuple):
+    """A passage up to here."""
 
     cost: float
-    steps: tuple[tuple[Fraction, Filling], ...]
+    steps: tuple[Step, ...]
+
+
+_Reached = dict[tuple[int, int], list[_Way]]
+"""Ways by the note they have reached (place, alteration), cheapest first."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,16 +69,15 @@ class _Task:
 
     pitch: Pitch
     length: Fraction
-    phase: Fraction
+    phase: Fraction  # of the host's onset after a beat
     beat: Fraction
     following: Pitch | None
     quarter: float
     least: float
-    moulds: tuple[Mould, ...]  # one for each piece of ground
-    basses: tuple[int | None, ...]
-    changes: tuple[Fraction, ...]  # offsets where the ground changes, first 0
-    after: int | None  # the bass under the following note, where known
-    known_after: bool
+    moulds: tuple[Mould, ...]  # one for each chord
+    changes: tuple[Fraction, ...]  # offsets where the chord changes, first 0
+    basses: tuple[tuple[Fraction, int | None], ...]  # MIDI numbers from their offsets on
+    known_after: bool  # the last bass is the one under the following note
     low: int
     high: int
     foreign: bool
@@ -87,8 +101,8 @@ def divisions_for(
     bounds the added notes, ``beat`` is the felt beat in quarters where it is not the quarter.
 
     Every passage begins with the written pitch; notes on the beats belong to the chord; foreign notes are entered and
-    left by step; it goes on by step, by a leap within the chord, or from the written note itself. Raises BadInput for
-    an unknown manner.
+    left by step; it goes on by step, by a leap within the chord, or from the written note itself; where the bass moves
+    it makes no fifths or octaves with it. Raises BadInput for an unknown manner.
 
     >>> from gracewright.pitch import Key
     >>> host = Context(Pitch.parse("E5"), Fraction(0), Fraction(2), Key.parse("C major"), 0,
@@ -100,32 +114,32 @@ def divisions_for(
     style = load_style(manner if isinstance(manner, str) else manner.id)
     if context.length <= 0 or most < 1:
         return ()
-    task = _task(context, tuple(ground), compass, beat)
-    return _found(task, style, float(richness))[:most]
+    return _found(_task(context, tuple(ground), compass, beat), style, float(richness))[:most]
 
 
 def _task(
     context: Context, ground: tuple[Ground, ...], compass: tuple[Pitch, Pitch] | None, beat: Fraction | None
 ) -> _Task:
     length, pitch = context.length, context.pitch
-    inside = [one for one in ground if one.offset < length] or [Ground(Fraction(0), context.bass, context.harmony)]
-    after = next((one for one in ground if one.offset == length), None)
+    ground = ground or (Ground(Fraction(0), context.bass, context.harmony),)
     host = (pitch.step, pitch.alter)
-    moulds = tuple(
-        mould_of(context.key, one.harmony, context.bar_state, host, _letter(one.bass))
-        for one in inside
-    )
+    moulds, changes, basses = list[Mould](), list[Fraction](), list[tuple[Fraction, int | None]]()
+    for one in ground:
+        if one.offset <= length:
+            basses.append((max(Fraction(0), one.offset), one.bass.midi if one.bass else None))
+        if one.offset < length:
+            mould = mould_of(context.key, one.harmony, context.bar_state, host, _letter(one.bass))
+            if not moulds or mould is not moulds[-1]:
+                moulds.append(mould)
+                changes.append(max(Fraction(0), one.offset))
     felt = beat or (Fraction(3, 2) if context.ternary and length == Fraction(3, 2) else Fraction(1))
     low, high = pitch.diatonic - REACH, pitch.diatonic + REACH
     if compass is not None:
         low, high = max(low, compass[0].diatonic), min(high, compass[1].diatonic)
     return _Task(
         pitch, length, context.onset % felt if beat is not None or felt == 1 else Fraction(0), felt,
-        None if context.rest_after else context.following, float(context.quarter), context.least, moulds,
-        tuple(one.bass.midi if one.bass else None for one in inside),
-        tuple(max(Fraction(0), one.offset) for one in inside),
-        after.bass.midi if after is not None and after.bass else None, after is not None, low, high,
-        not moulds[0].chord[pitch.step],
+        None if context.rest_after else context.following, float(context.quarter), context.least, tuple(moulds),
+        tuple(changes), tuple(basses), basses[-1][0] == length, low, high, not moulds[0].chord[pitch.step],
     )  # fmt: skip
 
 
@@ -136,23 +150,22 @@ def _letter(pitch: Pitch | None) -> tuple[int, int] | None:
 @lru_cache(maxsize=16_384)
 def _found(task: _Task, style: Style, richness: float) -> tuple[Division, ...]:
     """All passages kept for a task, best first."""
-    table = _table(task, style, style.density(richness))
-    finals = sorted(table, key=_order)
     divisions: list[Division] = []
     seen: set[tuple[tuple[Pitch, Fraction], ...]] = set()
-    for way in finals:
+    beats = max(1.0, float(task.length) * task.quarter)
+    for way in sorted(_ways(task, style, style.density(richness)), key=_order):
         notes = _notes(way, task.length)
         if len(notes) < 2 or notes in seen:
             continue
         seen.add(notes)
-        figures = [filling.figure for _, filling in way.steps]
-        beats = max(1.0, float(task.length) * task.quarter)
+        figures = [step.filling.figure for step in way.steps]
+        rows = [(step.places, step.filling.alters, step.filling.figure.group) for step in way.steps]
         divisions.append(
             Division(
                 Grace("division", notes=notes),
                 1 / (1 + exp(way.cost / beats)),
                 " · ".join(figure.name for figure in figures),
-                reason_for(way.steps, notes, task.pitch, task.following),
+                reason_for(rows, task.pitch, task.following),
                 source_of(figures),
             )
         )
@@ -160,15 +173,16 @@ def _found(task: _Task, style: Style, richness: float) -> tuple[Division, ...]:
 
 
 def _order(way: _Way) -> tuple[float, tuple[int, ...]]:
-    return way.cost, tuple(filling.figure.index for _, filling in way.steps)
+    return way.cost, tuple(step.filling.figure.index for step in way.steps)
 
 
 def _notes(way: _Way, whole: Fraction) -> tuple[tuple[Pitch, Fraction], ...]:
     """Pitches with shares of the host; a note held over a stretch's end is one note."""
     notes: list[tuple[Pitch, Fraction]] = []
-    for length, filling in way.steps:
-        unit = length / filling.figure.total / whole
-        for place, alter, weight in zip(filling.places, filling.alters, filling.figure.weights, strict=True):
+    for step in way.steps:
+        figure = step.filling.figure
+        unit = step.length / figure.total / whole
+        for place, alter, weight in zip(step.places, step.filling.alters, figure.weights, strict=True):
             pitch = Pitch.at(place, alter)
             if notes and notes[-1][0] == pitch:
                 notes[-1] = pitch, notes[-1][1] + weight * unit
@@ -178,12 +192,10 @@ def _notes(way: _Way, whole: Fraction) -> tuple[tuple[Pitch, Fraction], ...]:
 
 
 def _cuts(task: _Task) -> list[Fraction]:
-    """Offsets where a stretch may begin or end: the beats (halved where the host is short), changes of ground, ends."""
+    """Offsets where a stretch may begin or end: the beats, changes of chord, both ends."""
     grid = task.beat
     while task.length / grid > LONGEST:
         grid *= 2
-    if task.length <= task.beat and task.length.denominator & (task.length.denominator - 1) == 0:
-        grid = min(grid, task.length)
     offsets = {Fraction(0), task.length, *task.changes}
     at = -task.phase
     while at < task.length:
@@ -193,38 +205,119 @@ def _cuts(task: _Task) -> list[Fraction]:
     return sorted(offsets)
 
 
-def _table(task: _Task, style: Style, aim: float) -> list[_Way]:
+def _ways(task: _Task, style: Style, aim: float) -> list[_Way]:
     """The ways from the written note to its end."""
     cuts = _cuts(task)
     here = (task.pitch.diatonic, task.pitch.alter)
-    reached: list[dict[tuple[int, int], list[_Way]]] = [{} for _ in cuts]
+    reached: list[_Reached] = [{} for _ in cuts]
     reached[0][here] = [_Way(0.0, ())]
     ends: list[_Way] = []
-    for i in range(len(cuts) - 1):
-        if not reached[i]:
-            continue
+    final = len(cuts) - 1
+    for i in range(final):
         for j in (i + 1, i + 2):
-            if j >= len(cuts) or (j == i + 2 and not _joins(task, cuts, i)):
+            if not reached[i] or j > final or (j == i + 2 and not _joins(task, cuts, i)):
                 continue
-            stretch = _stretch(task, style, cuts[i], cuts[j], aim)
-            ground = _ground_at(task, cuts[i])
-            last = j == len(cuts) - 1
-            targets = _targets(task, cuts[j]) if not last else _goals(task)
-            for start, ways in reached[i].items():
-                for end in targets or [start]:
-                    foreign = i == 0 and task.foreign
-                    free = last and start[0] == here[0] != end[0]
-                    if last and not targets:
-                        choice = closing(start, task.moulds[ground], stretch, style, foreign)
-                    else:
-                        choice = fillings(start, end, task.moulds[ground], stretch, style, foreign, free)
-                    _grow(ways, choice, cuts[j] - cuts[i], end, here[0], style, ends if last else
-                          reached[j].setdefault(end, []), KEPT_LAST if last else KEPT, last)  # fmt: skip
+            _Span(task, style, cuts[i], cuts[j], aim).grow(reached[i], ends if j == final else reached[j])
     return ends
 
 
+class _Span:
+    """One stretch between two cuts, ready to lengthen the ways that have reached its beginning."""
+
+    def __init__(self, task: _Task, style: Style, begin: Fraction, end: Fraction, aim: float) -> None:
+        self.task, self.style, self.length = task, style, end - begin
+        self.first, self.last = begin == 0, end == task.length
+        units = _units(self.length, style.triplets and task.beat.denominator == 1)
+        self.stretch: Stretch = stretch_of(float(self.length) * task.quarter, task.least, units, aim, style)
+        self.mould = task.moulds[_chord_at(task, begin)]
+        if not self.last:
+            mould = task.moulds[_chord_at(task, end)]
+            self.targets = [(place, mould.plain[place % 7]) for place in mould.ladder(task.low, task.high)]
+        elif task.following is not None:
+            self.targets = [(task.following.diatonic, task.following.alter)]
+        else:
+            self.targets = []
+        self.moves = _moves(task, begin, end)
+        self.near = task.basses[-1][1] if self.last and not task.known_after else None
+
+    def grow(self, reached: _Reached, into: _Reached | list[_Way]) -> None:
+        """Add every way lengthened by every figure, keeping the best."""
+        home, foreign = self.task.pitch.diatonic, self.first and self.task.foreign
+        for start, ways in reached.items():
+            shift = start[0] - start[0] % 7 - 28
+            low = (start[0] - shift, start[1])
+            if not self.targets:
+                assert isinstance(into, list)
+                self._add(ways, closing(low, self.mould, self.stretch, foreign), shift, start, 0.0, into)
+            for end in self.targets:
+                free = self.last and start[0] == home != end[0]
+                ends = Ends(low, (end[0] - shift, end[1]), foreign, free)
+                choice = fillings(ends, self.mould, self.stretch, self.style)
+                if isinstance(into, list):
+                    self._add(ways, choice, shift, end, 0.0, into)
+                else:
+                    far = self.style.spread * max(0, abs(end[0] - home) - 2)
+                    self._add(ways, choice, shift, end, far, into.setdefault(end, []))
+
+    def _add(
+        self, ways: list[_Way], choice: tuple[Filling, ...], shift: int, end: tuple[int, int], far: float,
+        into: list[_Way],
+    ) -> None:  # fmt: skip
+        kept = KEPT_LAST if self.last else KEPT
+        for filling in choice:
+            own = filling.cost + far
+            if self.moves and self._parallel(filling, shift, end):
+                continue
+            if self.near is not None and self._near_bass(filling, shift):
+                own += 0.4
+            for way in ways:
+                cost = way.cost + own + self._sameness(way, filling)
+                if len(into) >= kept and cost >= into[-1].cost:
+                    continue
+                at = len(into)
+                while at and into[at - 1].cost > cost:
+                    at -= 1
+                into.insert(at, _Way(cost, (*way.steps, Step(self.length, filling, shift))))
+                del into[kept:]
+
+    def _sameness(self, way: _Way, filling: Filling) -> float:
+        """The cost of a figure, or only its rhythm, twice running."""
+        if not way.steps:
+            return 0.0
+        before, figure = way.steps[-1].filling.figure, filling.figure
+        if before is figure:
+            return 0.3 + max(0.0, self.style.even)
+        return self.style.even if before.weights == figure.weights else 0.0
+
+    def _parallel(self, filling: Filling, shift: int, end: tuple[int, int]) -> bool:
+        """Does the figure make fifths or octaves with the bass where that moves, the passage's end included?"""
+        figure, at = filling.figure, Fraction(0)
+        midis = [midi_of(p + shift, a) for p, a in zip(filling.places, filling.alters, strict=True)]
+        onsets = []
+        for weight in figure.weights:
+            onsets.append(at)
+            at += self.length * weight / figure.total
+        for offset, now, then in self.moves:
+            if offset == self.length:
+                pair = midis[-1], midi_of(*end)
+            elif offset in onsets:
+                index = onsets.index(offset)
+                pair = midis[index - 1], midis[index]
+            else:
+                continue
+            before, after = abs(pair[0] - now) % 12, abs(pair[1] - then) % 12
+            if pair[0] != pair[1] and before == after and before in (0, 7):
+                return True
+        return False
+
+    def _near_bass(self, filling: Filling, shift: int) -> bool:
+        """Would the last added note stand a fifth or octave above a bass whose next note is unknown?"""
+        last = midi_of(filling.places[-1] + shift, filling.alters[-1])
+        return self.near is not None and filling.places[-1] != filling.places[0] and (last - self.near) % 12 in (0, 7)
+
+
 def _joins(task: _Task, cuts: Sequence[Fraction], i: int) -> bool:
-    """May two neighbouring stretches be taken as one: both whole beats over one ground."""
+    """May two neighbouring stretches be taken as one: both whole beats over one chord."""
     return (
         cuts[i + 1] not in task.changes
         and cuts[i + 1] - cuts[i] == cuts[i + 2] - cuts[i + 1]
@@ -232,31 +325,17 @@ def _joins(task: _Task, cuts: Sequence[Fraction], i: int) -> bool:
     )
 
 
-def _ground_at(task: _Task, offset: Fraction) -> int:
+def _chord_at(task: _Task, offset: Fraction) -> int:
     return max(k for k, change in enumerate(task.changes) if change <= offset)
 
 
-def _stretch(task: _Task, style: Style, begin: Fraction, end: Fraction, aim: float) -> Stretch:
-    now = task.basses[_ground_at(task, begin)]
-    moving: tuple[int, int] | None = None
-    near: int | None = None
-    if end == task.length:
-        if task.known_after:
-            moving = (now, task.after) if now is not None and task.after is not None else None
-        else:
-            near = now
-    else:
-        then = task.basses[_ground_at(task, end)]
-        moving = (now, then) if now is not None and then is not None and now != then else None
-    units = _units(end - begin, style.triplets and task.beat.denominator == 1)
-    return _shared(float(end - begin) * task.quarter, task.least, units, aim, moving, near)
-
-
-@lru_cache(maxsize=8192)
-def _shared(
-    seconds: float, least: float, units: tuple[int, ...], aim: float, moving: tuple[int, int] | None, near: int | None
-) -> Stretch:
-    return Stretch(seconds, least, units, aim, moving, near)
+def _moves(task: _Task, begin: Fraction, end: Fraction) -> list[tuple[Fraction, int, int]]:
+    """Where the bass moves after ``begin`` up to ``end``: offset in the stretch, from which note, to which."""
+    return [
+        (offset - begin, now, then)
+        for (_, now), (offset, then) in zip(task.basses, task.basses[1:], strict=False)
+        if begin < offset <= end and now is not None and then is not None and now != then
+    ]
 
 
 @lru_cache(maxsize=256)
@@ -272,39 +351,3 @@ def _units(length: Fraction, triplets: bool) -> tuple[int, ...]:
         if share.numerator == 1 and share >= Fraction(1, 12) and written:
             found.append(count)
     return tuple(found)
-
-
-def _targets(task: _Task, offset: Fraction) -> list[tuple[int, int]]:
-    """Notes of the chord that may be chosen at a beat."""
-    mould = task.moulds[_ground_at(task, offset)]
-    return [(place, mould.plain[place % 7]) for place in mould.ladder(task.low, task.high)]
-
-
-def _goals(task: _Task) -> list[tuple[int, int]]:
-    """Where the passage leads: the next written note; empty where the line stops."""
-    return [(task.following.diatonic, task.following.alter)] if task.following is not None else []
-
-
-def _grow(
-    ways: list[_Way], choice: tuple[Filling, ...], length: Fraction, end: tuple[int, int], home: int, style: Style,
-    into: list[_Way], kept: int, last: bool,
-) -> None:  # fmt: skip
-    """Add every way lengthened by every choice, keeping the best."""
-    far = 0.0 if last else style.spread * max(0, abs(end[0] - home) - 2)
-    for filling in choice:
-        for way in ways:
-            cost = way.cost + filling.cost + far
-            if way.steps:
-                before = way.steps[-1][1].figure
-                if before.index == filling.figure.index:
-                    cost += 0.3 + max(0.0, style.even)
-                elif before.weights == filling.figure.weights:
-                    cost += style.even
-            if len(into) >= kept and cost >= into[-1].cost:
-                continue
-            grown = _Way(cost, (*way.steps, (length, filling)))
-            at = len(into)
-            while at and into[at - 1].cost > cost:
-                at -= 1
-            into.insert(at, grown)
-            del into[kept:]

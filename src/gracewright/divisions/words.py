@@ -7,11 +7,12 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from fractions import Fraction
 
-from gracewright.divisions.filling import Filling
 from gracewright.divisions.tables import Figure, groups
 from gracewright.pitch import Pitch
+
+Row = tuple[tuple[int, ...], tuple[int, ...], str]
+"""A stretch: places, alterations, group of its figure."""
 
 
 def source_of(figures: Sequence[Figure]) -> str:
@@ -22,27 +23,25 @@ def source_of(figures: Sequence[Figure]) -> str:
     return max(notes, key=lambda source: (notes[source], source))
 
 
-def reason_for(
-    steps: Sequence[tuple[Fraction, Filling]], notes: Sequence[tuple[Pitch, Fraction]], host: Pitch,
-    following: Pitch | None,
-) -> str:  # fmt: skip
+def reason_for(rows: Sequence[Row], host: Pitch, following: Pitch | None) -> str:
     """One sentence: what the passage does stretch by stretch, and how it goes on."""
     said: list[str] = []
-    targets = [Pitch.at(filling.places[0], filling.alters[0]) for _, filling in steps[1:]]
-    for (_, filling), to in zip(steps, [*targets, following], strict=True):
-        words = _words(filling, to)
+    targets = [Pitch.at(places[0], alters[0]) for places, alters, _ in rows[1:]]
+    for row, to in zip(rows, [*targets, following], strict=True):
+        words = _words(row, to)
         if not said or said[-1] != words:
             said.append(words)
-    sentence = ", then ".join(said)
-    return f"It {sentence}{_going_on(notes[-1][0], host, following)}."
+    places, alters, _ = rows[-1]
+    return f"It {', then '.join(said)}{_going_on(Pitch.at(places[-1], alters[-1]), host, following)}."
 
 
-def _words(filling: Filling, to: Pitch | None) -> str:
-    here = Pitch.at(filling.places[0], filling.alters[0])
-    second = filling.places[1] if len(filling.places) > 1 else (to.diatonic if to else filling.places[0])
-    way = "up" if second > filling.places[0] else "down"
-    names = dict.fromkeys(Pitch.at(p, a).pitch_class for p, a in zip(filling.places, filling.alters, strict=True))
-    return groups()[filling.figure.group].words.format(
+def _words(row: Row, to: Pitch | None) -> str:
+    places, alters, group = row
+    here = Pitch.at(places[0], alters[0])
+    second = places[1] if len(places) > 1 else (to.diatonic if to else places[0])
+    way = "up" if second > places[0] else "down"
+    names = dict.fromkeys(Pitch.at(p, a).pitch_class for p, a in zip(places, alters, strict=True))
+    return groups()[group].words.format(
         **{"from": here.pitch_class, "to": to.pitch_class if to else "the close", "way": way,
            "side": "above" if way == "up" else "below", "notes": " ".join(names)}
     )  # fmt: skip
@@ -50,7 +49,7 @@ def _words(filling: Filling, to: Pitch | None) -> str:
 
 def _going_on(last: Pitch, host: Pitch, following: Pitch | None) -> str:
     if following is None:
-        return ", and ends clear on the note"
+        return ", and ends clear on that note"
     distance = abs(following.diatonic - last.diatonic)
     if last == host and distance != 1:
         return f"; it sounds {host.pitch_class} again before going on, so the tune is not lost"
