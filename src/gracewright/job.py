@@ -12,6 +12,7 @@ RESULTS.
 from __future__ import annotations
 
 import os
+import re
 import tempfile
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -25,7 +26,7 @@ from lxml import etree
 
 from gracewright.errors import BadInput
 from gracewright.graces import Version, contexts, load_source, perform, sign_for
-from gracewright.instruments import Instrument, load_instrument, out_of_range, transpositions
+from gracewright.instruments import Instrument, Move, load_instrument, out_of_range, transpositions
 from gracewright.review import Review, review
 from gracewright.score import Addition, Piece, Sounded, find_solo, read, tones, write_played, write_signs
 from gracewright.score.transpose import transposed
@@ -126,7 +127,7 @@ def _range(piece: Piece, found: Study, instrument: Instrument) -> tuple[str, ...
     better = [move for move in transpositions(line, instrument) if move.misses < len(outside) and move.chromatic]
     if not better:
         return (said,)
-    offers = "; ".join(f'--transpose "{move.words}" leaves {move.misses or "none"} outside' for move in better[:3])
+    offers = "; ".join(f'--transpose "{_name(move)}" leaves {move.misses or "none"} outside' for move in better[:3])
     return (f"{said} {offers}.",)
 
 
@@ -137,9 +138,9 @@ def moved(piece: Piece, wishes: Wishes, instrument: Instrument) -> Piece:
     if wishes.transpose == "fit":
         move = moves[0] if moves else None
     else:
-        move = next((move for move in moves if move.words == wishes.transpose), None)
+        move = next((move for move in moves if _name(move) == wishes.transpose), None)
     if move is None:
-        known = ", ".join(f'"{move.words}"' for move in moves if move.chromatic)
+        known = ", ".join(f'"{_name(move)}"' for move in moves if move.chromatic)
         raise BadInput(f"the move {wishes.transpose!r} does not help here", file=piece.source,
                        remedy=f"take fit or one of {known}")  # fmt: skip
     if not move.chromatic or (wishes.transpose == "fit" and not out_of_range(tones(piece, solo), instrument)):
@@ -150,7 +151,12 @@ def moved(piece: Piece, wishes: Wishes, instrument: Instrument) -> Piece:
     transposed(tree.getroot(), move.diatonic, move.chromatic)
     name = str(Path(piece.source).with_suffix(".musicxml"))
     again = read(name, etree.tostring(tree, xml_declaration=True, encoding="UTF-8"))
-    return replace(again, source=piece.source, remarks=(*again.remarks, f"Transposed {move.words}."))
+    return replace(again, source=piece.source, remarks=(*again.remarks, f"Transposed {_name(move)}."))
+
+
+def _name(move: Move) -> str:
+    """A move's words without what is said about it: ``up a minor third``."""
+    return re.split("[,;(]", move.words)[0].strip()
 
 
 def plain(work: Work, *, once: bool = False) -> Version:

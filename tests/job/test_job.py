@@ -20,7 +20,7 @@ from gracewright.job import (
     work_on,
     write_results,
 )
-from gracewright.score import canonical, read, strip_ours
+from gracewright.score import canonical, read, strip_ours, tones
 from gracewright.taste import write_plan
 
 MANNERS = ("french", "italian", "german", "english")
@@ -60,14 +60,15 @@ def test_richness_nought_adds_nothing():
 
 
 def test_strong_closes_have_a_shake_or_a_reason(works):
-    """Common practice, no source: cadences always."""
+    """Common practice, no source: cadences always. The shake may stand anywhere over the penultimate dominant."""
+    shakes = ("shake", "appoggiatura-shake", "turned-shake")
     for work in works.values():
-        shaken = {(choice.time_through, choice.note) for choice in work.plan.choices
-                  if choice.grace and choice.grace.id in ("shake", "appoggiatura-shake", "turned-shake")}  # fmt: skip
-        excused = {(bare.time_through, bare.note) for bare in work.plan.bare}
+        onsets = {tone.id: tone.onset for tone in tones(work.piece, work.study.solo)}
+        shaken = {choice.onset for choice in work.plan.choices if choice.grace and choice.grace.id in shakes}
+        excused = {onsets[bare.note] for bare in work.plan.bare}
         for cadence in work.study.cadences:
-            if cadence.strength >= 0.6 and cadence.kind.startswith("authentic") and cadence.penultimate:
-                assert (1, cadence.penultimate) in shaken | excused, (work.manner.id, cadence)
+            if cadence.strength >= 0.6 and cadence.kind.startswith("authentic"):
+                assert any(cadence.dominant_onset <= onset < cadence.onset for onset in shaken | excused), cadence
 
 
 def test_added_shakes_begin_on_the_beat_with_the_upper_note(works):

@@ -11,6 +11,7 @@ from gracewright.taste import Choice
 TIMES: Final = {1: "1st time", 2: "2nd time", 3: "3rd time"}
 MOST: Final = 60
 """Lines of choices before the summary points to the plan file."""
+MOST_BARE: Final = 6
 
 
 def summary(work: Work) -> str:
@@ -28,16 +29,35 @@ def summary(work: Work) -> str:
         "",
         *_choices(work),
     ]
-    if work.plan.bare:
-        lines += ["", "Left bare on purpose:"]
-        lines += [f"  bar {there.bar}, beat {_beat(there.beat)}: {there.why}" for there in work.plan.bare[:8]]
-    if work.review.findings:
-        lines += ["", "Review:"]
-        lines += [f"  {finding.kind}, bar {finding.bar}: {finding.what} {finding.remedy}"
-                  for finding in work.review.findings[:12]]  # fmt: skip
+    lines += _bare(work)
+    lines += _findings(work)
     if work.remarks:
         lines += ["", *(f"Note: {remark}" for remark in work.remarks)]
     return "\n".join(lines)
+
+
+def _bare(work: Work) -> list[str]:
+    """Strong places without a grace, each place once."""
+    places = dict.fromkeys((there.bar, there.beat, there.why) for there in work.plan.bare)
+    if not places:
+        return []
+    lines = [f"  bar {bar}, beat {_beat(beat)}: {why}" for bar, beat, why in list(places)[:MOST_BARE]]
+    more = len(places) - MOST_BARE
+    return ["", "Left bare:", *lines, *([f"  ... and {more} more: see plan.txt"] if more > 0 else [])]
+
+
+def _findings(work: Work) -> list[str]:
+    """What the review found, faults first, each sentence once."""
+    found = sorted(work.review.findings, key=lambda finding: finding.kind != "fault")
+    said: dict[tuple[str, str, str], list[str]] = {}
+    for finding in found:
+        bars = said.setdefault((finding.kind, finding.what, finding.remedy), [])
+        if finding.bar not in bars:
+            bars.append(finding.bar)
+    if not said:
+        return []
+    lines = [f"  {kind}, bar {', '.join(bars)}: {what} {remedy}" for (kind, what, remedy), bars in said.items()]
+    return ["", "Review:", *lines]
 
 
 def _bars(work: Work, start: Fraction, end: Fraction) -> str:
