@@ -91,8 +91,9 @@ def leapt_dissonances(scene: Scene) -> Iterator[Hit]:
 
 def cadences(scene: Scene) -> Iterator[Hit]:
     """Strong cadences without a shake on the notes before the arrival, where one could be played."""
+    before_a_close = {cadence.penultimate for cadence in scene.study.cadences}
     for cadence in scene.study.cadences:
-        if cadence.strength < STRONG or not cadence.penultimate:
+        if cadence.strength < STRONG or not cadence.penultimate or cadence.arrival in before_a_close:
             continue
         for index, one in enumerate(scene.heard):
             if one.tone.id != cadence.penultimate:
@@ -134,6 +135,7 @@ def breath(scene: Scene) -> Iterator[Hit]:
         return
     longest = scene.instrument.breath[1]
     places = {phrase.breath_after for phrase in scene.study.phrases if phrase.breath_after}
+    places -= {cadence.penultimate for cadence in scene.study.cadences}
     begun: Heard | None = None
     for one, after in pairwise([*scene.heard, None]):
         assert one is not None
