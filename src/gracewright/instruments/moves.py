@@ -29,6 +29,7 @@ class Move:
     words: str
     misses: int
     strain: float = 0.0
+    why: str = ""  # how players think of it, an example of keys
 
     @property
     def fifths(self) -> int:
@@ -53,7 +54,7 @@ def transpositions(line_tones: Sequence[Tone], instrument: Instrument) -> tuple[
     """
     outside = len(out_of_range(line_tones, instrument))
     found = []
-    for diatonic, chromatic, words in usual_moves():
+    for diatonic, chromatic, words, why in usual_moves():
         moved = [(tone, tone.pitch.transposed(diatonic, chromatic)) for tone in line_tones]
         inside = [(tone, pitch) for tone, pitch in moved if instrument.has(pitch)]
         low, high = instrument.comfortable
@@ -62,13 +63,14 @@ def transpositions(line_tones: Sequence[Tone], instrument: Instrument) -> tuple[
         time = sum(tone.length for tone, _ in inside)
         strain = float(sum(tone.length for tone in poor) / time) if time else 0.0
         if len(moved) - len(inside) <= outside:
-            found.append(Move(diatonic, chromatic, words, len(moved) - len(inside), strain))
+            found.append(Move(diatonic, chromatic, words, len(moved) - len(inside), strain, why))
     octave = (7 * instrument.octave, 12 * instrument.octave)
     first = [(2, 3)] if instrument.octave == 0 else [octave, (octave[0] + 2, octave[1] + 3)]
     return tuple(sorted(found, key=lambda move: (move.misses, (move.diatonic, move.chromatic) not in first)))
 
 
 @cache
-def usual_moves() -> tuple[tuple[int, int, str], ...]:
+def usual_moves() -> tuple[tuple[int, int, str, str], ...]:
     text = (resources.files("gracewright.instruments") / "moves.toml").read_text(encoding="utf-8")
-    return tuple((move["places"], move["semitones"], move["words"]) for move in tomllib.loads(text)["move"])
+    moves = tomllib.loads(text)["move"]
+    return tuple((move["places"], move["semitones"], move["words"], move.get("why", "")) for move in moves)
