@@ -26,6 +26,8 @@ SLOWEST_AFTER: Final = 0.4
 """Seconds: the longest that a note at the end of its host is given. Our choice, by ear."""
 QUICK_AIM: Final = 0.09
 """Seconds: what a lone quick note aims at where no source prints a value. Our choice, by ear."""
+SQUEEZED: Final = 0.7
+"""A short shake may go this much quicker than the player's usual shortest stroke before it is given up. Our choice."""
 DIVISORS: Final = (1, 2, 3, 4, 6, 8, 12, 16, 24, 32, 48, 64)
 
 
@@ -52,6 +54,8 @@ def lay(shape: Shape, length: Fraction, limits: Limits) -> Laid:
     >>> lay(Shape(stroke=(1, 0)), Fraction(1), Limits(Fraction(1, 2), 5.0, 0.06)).notes[:2]
     ((1, Fraction(0, 1), Fraction(1, 4)), (0, Fraction(1, 4), Fraction(1, 4)))
     """
+    if shape.stroke and limits.rate <= 0:
+        return _in_a_row([(0, length)], "no shake can be played on this note of the instrument: left plain")
     floor = max(limits.least, 0.5 / limits.rate) if shape.stroke else limits.least
     if shape.printed and _printed_fits(shape, length, limits, floor):
         return _in_a_row([(mark.step, mark.share * length) for mark in shape.printed])
@@ -96,7 +100,7 @@ def _strokes(shape: Shape, length: Fraction, limits: Limits, floor: float) -> La
     unit, units = _unit(length, limits.quarter, floor)
     if units < fixed + fewest:
         wanted = fixed + fewest
-        if float(length * limits.quarter) / wanted < limits.least * 0.999:
+        if float(length * limits.quarter) / wanted < max(limits.least * 0.999, SQUEEZED * floor):
             return _too_short(shape, length, limits)
         unit, units = length / wanted, wanted
     head = [_units(mark, units) for mark in shape.head]

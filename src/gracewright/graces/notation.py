@@ -9,13 +9,15 @@ Public: Notated, sign_for.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import Final, Literal
+from typing import Final
 
 from gracewright.graces.model import Context, Grace
 from gracewright.graces.neighbours import neighbour
 from gracewright.graces.realise import realise
+from gracewright.graces.signs import glyph_names
 from gracewright.graces.vocabulary import word_of
 from gracewright.pitch import Pitch
 from gracewright.score import Sign, SmallNote
@@ -24,6 +26,8 @@ from gracewright.score.lines import alter_in
 NAMES: Final = {2: "double-sharp", 1: "sharp", 0: "natural", -1: "flat", -2: "flat-flat"}
 SMALL_VALUE: Final = Fraction(1, 4)
 APPOGGIATURA_VALUE: Final = Fraction(1, 2)
+STOLEN: Final = Fraction(25)
+"""Per cent of the note before that a small note takes which is played before the next."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,11 +56,18 @@ def sign_for(grace: Grace, context: Context) -> Notated:
         return _closing(grace, context)
     if word.element in ("notes", "wedge", "arpeggiate", "tremolo", "slide"):
         return Notated()
+    if word.element == "wavy-line":
+        line = tuple(_wavy(end) for end in ("start", "stop"))
+        return Notated(line)
     attributes = (("long", "yes"),) if grace.id == "mordent" and grace.size in ("double", "long") else ()
     element = _element(grace, word.element)
-    smufl = "" if element not in ("other-ornament", "staccatissimo") else word.glyph
+    smufl = glyph_names()[word.glyph] if element == "other-ornament" else ""
     sign = Sign(element, smufl=smufl, placement="above", attributes=attributes, ours=True)
     return Notated((_with_accidentals(sign, grace, context),))
+
+
+def _wavy(end: str) -> Sign:
+    return Sign("wavy-line", placement="above", attributes=(("number", "1"), ("type", end)), ours=True)
 
 
 def _element(grace: Grace, element: str) -> str:
@@ -68,29 +79,44 @@ def _element(grace: Grace, element: str) -> str:
 
 
 def _shake(grace: Grace, context: Context, element: str) -> Notated:
-    attributes: list[tuple[str, str]] = []
-    if grace.direction and element == "trill-mark":
+    if grace.direction or grace.size == "short":
         element = "inverted-mordent"
-        attributes.append(("approach", grace.direction))
-    if element == "inverted-mordent" and (grace.ending == "turned" or grace.id == "turned-shake"):
-        attributes.append(("departure", "below"))
-    elif element == "trill-mark":
-        start: Literal["main", "below", "upper"] = (
-            "main" if grace.start == "main" else "below" if grace.start == "lower" else "upper"
-        )
-        attributes.append(("start-note", start))
-        if grace.accelerate:
-            attributes.append(("accelerate", "yes"))
-    sign = Sign(element, placement="above", attributes=tuple(sorted(attributes)), ours=True)
+    after = _closing_notes(grace, context) if element == "trill-mark" or grace.ending == "anticipation" else ()
+    sign = Sign(element, placement="above", attributes=_shake_attributes(grace, element, bool(after)), ours=True)
+    signs: tuple[Sign, ...] = (_with_accidentals(sign, grace, context),)
+    if grace.id == "turned-shake":
+        signs = (*signs, Sign("turn", placement="above", ours=True))
     before: tuple[SmallNote, ...] = ()
-    after: tuple[SmallNote, ...] = ()
-    if grace.lean or grace.id == "appoggiatura-shake":
+    if grace.id == "appoggiatura-shake" and grace.direction == "below":
+        before = (_small(_lower(grace, context), APPOGGIATURA_VALUE),)
+    elif grace.lean or grace.id == "appoggiatura-shake":
         before = (_small(_upper(grace, context), APPOGGIATURA_VALUE),)
-    if grace.ending == "turned" and element == "trill-mark":
-        after = (_small(_lower(grace, context)), _small(context.pitch))
-    elif grace.ending == "anticipation" and context.following is not None:
-        after = (_small(context.following),)
-    return Notated((_with_accidentals(sign, grace, context),), before, after)
+    return Notated(signs, before, after)
+
+
+def _shake_attributes(grace: Grace, element: str, closed: bool) -> tuple[tuple[str, str], ...]:
+    """What MusicXML can say of a shake's beginning and end; an open end is said too, so that no reader closes it."""
+    told = {"start-note": "main" if grace.start == "main" else "upper"}
+    if element == "inverted-mordent":
+        if grace.direction and grace.id == "shake":
+            told["approach"] = grace.direction
+        if grace.ending == "turned":
+            told["departure"] = "below"
+        if grace.size == "short":
+            told["long"] = "no"
+    elif not closed:
+        told["two-note-turn"] = "none"
+    if grace.accelerate:
+        told["accelerate"] = "yes"
+    return tuple(sorted(told.items()))
+
+
+def _closing_notes(grace: Grace, context: Context) -> tuple[SmallNote, ...]:
+    if grace.ending == "turned":
+        return _after_notes([_lower(grace, context), context.pitch])
+    if grace.ending == "anticipation" and context.following is not None:
+        return _after_notes([context.following])
+    return ()
 
 
 def _leaning(grace: Grace, context: Context) -> Notated:
@@ -103,7 +129,7 @@ def _leaning(grace: Grace, context: Context) -> Notated:
         small.append(note.pitch)
     short = grace.id != "appoggiatura-mordent" and (grace.size in ("short", "passing") or len(small) > 1)
     value = SMALL_VALUE if short else min(APPOGGIATURA_VALUE, context.length / 2)
-    stolen = Fraction(25) if grace.size == "passing" else None
+    stolen = STOLEN if grace.size == "passing" else None
     before = tuple(
         SmallNote("", pitch, value, slash=grace.size == "short", slurred=True, steal_previous=stolen, ours=True)
         for pitch in small
@@ -114,8 +140,12 @@ def _leaning(grace: Grace, context: Context) -> Notated:
 
 def _closing(grace: Grace, context: Context) -> Notated:
     """Small notes after the host."""
-    notes = realise(grace, context).notes[1:]
-    return Notated(after=tuple(_small(note.pitch) for note in notes))
+    return Notated(after=_after_notes([note.pitch for note in realise(grace, context).notes[1:]]))
+
+
+def _after_notes(pitches: Sequence[Pitch]) -> tuple[SmallNote, ...]:
+    """Small notes that close their host: they take their time from it."""
+    return tuple(SmallNote("", pitch, SMALL_VALUE, steal_previous=STOLEN, slurred=True, ours=True) for pitch in pitches)
 
 
 def _small(pitch: Pitch, value: Fraction = SMALL_VALUE) -> SmallNote:

@@ -76,9 +76,19 @@ def _places(piece: Piece, study: Study) -> Iterator[tuple[Place, str]]:
         over = running
         if "start" in wavy:
             running = "shake" if any(_is_shake(sign) for sign in tone.marks.signs) else "line"
-        yield Place(tone, previous, after, Fraction(60) / study.tempo), over
+        into = tuple(small for small in tone.marks.before if not small.chord and not _closes(small))
+        out = [small for small in tone.marks.after if not small.chord]
+        if after is not None:
+            out += [small for small in after.marks.before if not small.chord and _closes(small)]
+        yield Place(tone, previous, after, Fraction(60) / study.tempo, into, tuple(out)), over
         if "stop" in wavy or not (running and after):
             running = ""
+
+
+def _closes(small: SmallNote) -> bool:
+    """Whether a small note printed before a note closes the note before: it takes its time there and is not slurred
+    to what follows."""
+    return small.steal_previous is not None and not small.slurred and not small.slash
 
 
 def _is_shake(sign: Sign) -> bool:
@@ -88,7 +98,7 @@ def _is_shake(sign: Sign) -> bool:
 def _read(place: Place, running: str, source: str) -> Read | None:
     """What stands at one tone: its sign with the small notes around it, or these alone, or a line that runs on."""
     tone = place.tone
-    signed = next((read for read in (_of_sign(s, place, source) for s in tone.marks.signs) if read is not None), None)
+    signed = _of_signs(place, source)
     if signed is None and "start" in tone.marks.wavy:
         signed = sign_of_line(place, source)
     if signed is None and running == "shake":
@@ -96,6 +106,19 @@ def _read(place: Place, running: str, source: str) -> Read | None:
     if signed is None and source and "staccatissimo" in tone.marks.articulations:
         signed = read_by(source, ("upright-stroke",), "staccatissimo", place)
     return _with_small_notes(signed, place, source)
+
+
+def _of_signs(place: Place, source: str) -> Read | None:
+    """The signs over one tone: the first that is known; a turn joined to a shake makes one ornament of both."""
+    reads = [read for read in (_of_sign(sign, place, source) for sign in place.tone.marks.signs) if read is not None]
+    if not reads:
+        return None
+    shake = next((read for read in reads if read.grace.id == "shake"), None)
+    if shake is None or not any(read.grace.id == "turn" for read in reads):
+        return reads[0]
+    joined = any(sign.element == "inverted-mordent" for sign in place.tone.marks.signs)
+    grace = Grace("turned-shake") if joined else replace(shake.grace, ending="turned", entry="")
+    return replace(shake, grace=_by_source(grace, source))
 
 
 def _of_sign(sign: Sign, place: Place, source: str) -> Read | None:
@@ -153,14 +176,14 @@ def _shake(grace: Grace, sign: Sign) -> Grace:
         ending="turned" if closed else grace.ending,
         direction="below" if start == "below" else grace.direction,
         accelerate=sign.attribute("accelerate") == "yes",
+        size="short" if sign.attribute("long") == "no" else grace.size,
     )
 
 
 def _with_small_notes(signed: Read | None, place: Place, source: str) -> Read | None:
     """A sign with the small notes that lead into it or out of it; or the small notes alone."""
     tone = place.tone
-    before = [small for small in tone.marks.before if not small.chord]
-    after = [small for small in tone.marks.after if not small.chord]
+    before, after = place.into, place.out
     if signed is None:
         if before:
             return _of_small(before, place, source)
@@ -168,7 +191,7 @@ def _with_small_notes(signed: Read | None, place: Place, source: str) -> Read | 
     grace = signed.grace
     joined = grace
     if grace.id == "shake":
-        joined = _shake_with(grace, tone, before, after)
+        joined = _shake_with(grace, place)
     elif grace.id == "mordent" and len(before) == 1 and before[0].pitch < tone.pitch:
         joined = Grace("appoggiatura-mordent", lower_alter=before[0].pitch.alter)
     if joined == grace:
@@ -185,12 +208,16 @@ def _by_source(grace: Grace, source: str) -> Grace:
     return replace(grace, entry=entry.key)
 
 
-def _shake_with(grace: Grace, tone: Tone, before: Sequence[SmallNote], after: Sequence[SmallNote]) -> Grace:
+def _shake_with(grace: Grace, place: Place) -> Grace:
     """A shake joined to the small notes before it (a lean, a slide or a turn) and after it (its closing)."""
+    tone, before, after = place.tone, place.into, place.out
     main = tone.pitch.diatonic
     into = [small.pitch.diatonic - main for small in before]
     out = [small.pitch.diatonic - main for small in after]
-    if out in ([-1, 0], [-1]):
+    early = len(out) == 1 and place.after is not None and after[0].pitch == place.after.pitch
+    if early:
+        grace = replace(grace, ending="anticipation")
+    elif out in ([-1, 0], [-1]):
         grace = replace(grace, ending="turned", lower_alter=after[0].pitch.alter)
     elif len(out) == 1:
         grace = replace(grace, ending="anticipation")
@@ -227,7 +254,7 @@ def _of_small(before: Sequence[SmallNote], place: Place, source: str) -> Read:
         else:
             grace = replace(plain, notes=_quick(before))
         return replace(read, grace=grace)
-    share = Fraction(1, 8)
+    share = Fraction(1, max(8, 2 * len(before)))
     spelt = classify([*(Mark(step, share) for step in steps), Mark(0, 1 - share * len(before))])
     if spelt is not None and spelt.id != "shake":
         return Read(replace(spelt, notes=_quick(before)))

@@ -18,7 +18,7 @@ from gracewright.graces.model import Ending, Grace
 from gracewright.graces.signs import sign_kinds
 from gracewright.graces.sources import Entry, load_source
 from gracewright.graces.ways import entry_for
-from gracewright.score import Sign, Tone
+from gracewright.score import Sign, SmallNote, Tone
 
 LEAN_SECONDS: Final = 0.8
 """Seconds: the shortest shake that has time for a leaning start. Our choice."""
@@ -30,12 +30,17 @@ VIBRATO_SECONDS: Final = 0.8
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """A tone among its neighbours; ``quarter`` is the length of a quarter in seconds."""
+    """A tone among its neighbours; ``quarter`` is the length of a quarter in seconds.
+
+    ``into`` are the small notes that lead into it, ``out`` those that close it.
+    """
 
     tone: Tone
     previous: Tone | None
     after: Tone | None
     quarter: Fraction
+    into: tuple[SmallNote, ...] = ()
+    out: tuple[SmallNote, ...] = ()
 
     @property
     def seconds(self) -> float:
@@ -167,6 +172,8 @@ def _example_score(entry: Entry, place: Place) -> float:
 
 def closes(sign: Sign, place: Place, source: str) -> Ending:
     """How a shake closes that the page leaves unclosed: as the source says, else by the tune that follows."""
+    if sign.attribute("two-note-turn") == "none":
+        return "none"
     marked = bool(source) and load_source(source).closes == "marked"
     if marked or sign.element == "inverted-mordent" or place.seconds < CLOSE_SECONDS:
         return "none"
