@@ -39,17 +39,18 @@ def part(part_id, bars, fifths):
     return f'<part id="{part_id}">{"".join(rows)}</part>'
 
 
-def score(solo, bass, fifths=0):
-    """Two parts, bars separated by ``|``."""
+def document(solo, bass, fifths=0):
+    """Two parts as MusicXML, bars separated by ``|``."""
     parts = part("P1", solo.split("|"), fifths) + part("P2", bass.split("|"), fifths)
-    return read("test.musicxml", (HEAD + parts + "</score-partwise>").encode())
+    return (HEAD + parts + "</score-partwise>").encode()
 
 
 class Scored:
     """A piece with its study, and versions made by replacing notes."""
 
     def __init__(self, solo, bass, fifths=0, tempo=F(60)):
-        self.piece = score(solo, bass, fifths)
+        self.data = document(solo, bass, fifths)
+        self.piece = read("test.musicxml", self.data)
         self.study = study(self.piece, solo="P1", bass="P2", tempo=tempo)
         self.alto = load_instrument("alto-recorder")
         self.plain = perform(self.piece, self.study, (), self.alto, "advanced", signs=False)

@@ -4,5 +4,16 @@ from gracewright.review.judge import review
 from gracewright.review.model import Finding, Review
 from gracewright.review.parallels import Parallel, beat_parallels, new_parallels
 from gracewright.review.rules import Rule, rules
+from gracewright.review.student import student_version
 
-__all__ = ["Finding", "Parallel", "Review", "Rule", "beat_parallels", "new_parallels", "review", "rules"]
+__all__ = [
+    "Finding",
+    "Parallel",
+    "Review",
+    "Rule",
+    "beat_parallels",
+    "new_parallels",
+    "review",
+    "rules",
+    "student_version",
+]
