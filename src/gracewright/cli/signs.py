@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Sequence
+from pathlib import Path
 from typing import Any, Final
 
 import click
@@ -14,6 +15,7 @@ from rich.table import Table
 from gracewright.errors import BadInput
 from gracewright.graces import Entry, Meaning, Reading, Source, kinds, load_source, look_up, sources, vocabulary
 from gracewright.pitch import Pitch
+from gracewright.sheet.source import source_sheet
 
 SCHOOLS: Final = ("french", "german", "italian", "english", "spanish")
 PIPED_WIDTH: Final = 160
@@ -33,9 +35,11 @@ COLUMNS: Final = (
 @click.option("--years", default="", metavar="FROM-TO", help="Only sources of these years, e.g. 1680-1720.")
 @click.option("--open", "only_open", is_flag=True, help="Only open questions: entries whose readings are all doubtful.")
 @click.option("--sources", "list_sources", is_flag=True, help="List the sources and stop.")
+@click.option("--sheet", "sheet", type=click.Path(dir_okay=False, path_type=Path), default=None,
+              help="Print the table as a PDF with each sign engraved as it is played, instead.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON for machines.")
 def command(what: str, sign: str, ornament: str, source: str, school: str | None, years: str, only_open: bool,
-            list_sources: bool, as_json: bool) -> None:  # fmt: skip
+            list_sources: bool, sheet: Path | None, as_json: bool) -> None:  # fmt: skip
     """Look up WHAT, a sign or an ornament, in 45 sources from 1535 to 1789.
 
     \b
@@ -52,10 +56,24 @@ def command(what: str, sign: str, ornament: str, source: str, school: str | None
     found = look_up(sign, ornament=ornament, source=source, school=school or "", years=span)
     if only_open:
         found = tuple(meaning for meaning in found if meaning.entry.open_question)
+    if sheet is not None:
+        print_sheet(found, sheet, what or sign or ornament or source or "all signs")
+        return
     if as_json:
         click.echo(json.dumps([as_dict(meaning) for meaning in found], indent=1, ensure_ascii=False))
         return
     show(found, sign)
+
+
+def print_sheet(found: Sequence[Meaning], path: Path, subject: str) -> None:
+    """The sheet of signs, written whole or not at all. Raises BadInput where there is nothing to print."""
+    if not found:
+        raise BadInput("no source has it, so there is nothing to print", remedy="ask for less")
+    data = source_sheet(found, subtitle=subject)
+    unfinished = path.with_name(path.name + ".part")
+    unfinished.write_bytes(data)
+    unfinished.replace(path)
+    click.echo(f"The sheet lies in {path}.")
 
 
 def sort_out(what: str) -> tuple[str, str]:

@@ -41,7 +41,9 @@ def neighbour(context: Context, step: int, written: int | None = None, rule: str
     if step == 0:
         return context.pitch
     if written is not None:
-        return Pitch.at(context.pitch.diatonic + step, written)
+        told = Pitch.at(context.pitch.diatonic + step, written)
+        if told.midi != context.pitch.midi:  # a unison is no neighbour, even in print
+            return told
     if step in (1, -1):
         return _beside(context, context.pitch, step, rule)
     pitch = context.pitch

@@ -247,12 +247,14 @@ def _of_small(before: Sequence[SmallNote], place: Place, source: str) -> Read:
             size = "short"
         alter = first.pitch.alter
         grace = replace(read.grace, size=size, direction=plain.direction or read.grace.direction)
+        if read.grace.entry == "":
+            grace = replace(grace, notes=plain.notes)
         if steps[0] == 1:
             grace = replace(grace, upper_alter=alter)
         elif steps[0] == -1:
             grace = replace(grace, lower_alter=alter)
         else:
-            grace = replace(plain, notes=_quick(before))
+            grace = plain
         return replace(read, grace=grace)
     share = Fraction(1, max(8, 2 * len(before)))
     spelt = classify([*(Mark(step, share) for step in steps), Mark(0, 1 - share * len(before))])
@@ -269,13 +271,26 @@ def _single(small: SmallNote, tone: Tone) -> Grace:
     if step not in (1, -1):
         return Grace("small-notes", notes=_quick([small]))
     stolen = small.steal_following
-    short = small.slash or (stolen is not None and stolen <= SHORT_STEAL) or small.value * 4 < tone.length
+    told = stolen is not None and SHORT_STEAL < stolen < 100
+    untold = stolen is not None or small.make_time is not None or small.value * 4 < tone.length
+    short = small.slash or (not told and untold)
     passing = small.steal_previous is not None
+    exact = ((small.pitch, _share(stolen)),) if told and stolen is not None and not passing and stolen != 50 else ()
     return Grace(
         "appoggiatura",
         direction="above" if step > 0 else "below",
         size="passing" if passing else "short" if short else "long",
+        notes=exact,
     )
+
+
+def _share(percent: Fraction) -> Fraction:
+    """Per cent of the host as a share; thirds are printed as 33 and 66 or 67.
+
+    >>> _share(Fraction(66)), _share(Fraction(25))
+    (Fraction(2, 3), Fraction(1, 4))
+    """
+    return {33: Fraction(1, 3), 66: Fraction(2, 3), 67: Fraction(2, 3)}.get(int(percent), percent / 100)
 
 
 def _quick(small: Sequence[SmallNote]) -> tuple[tuple[Pitch, Fraction], ...]:

@@ -124,7 +124,7 @@ def look_up(
         Meaning(book, entry)
         for book in chosen
         if (not school or book.school == school) and _touches(book, years)
-        for entry in sorted(book.entries, key=lambda entry: entry.id)
+        for entry in book.entries
         if (asked_kinds is None or asked_kinds & set(entry.kinds))
         and (asked_graces is None or _is_ornament(entry, asked_graces, ornament))
     ]
