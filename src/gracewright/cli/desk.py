@@ -28,7 +28,7 @@ COMMANDLINE = click.core.ParameterSource.COMMANDLINE
               help="Folder where your decisions are kept. Default: this user's own.")
 @click.option("--open", "show", is_flag=True, help="Open the page in your browser.")
 @click.pass_context
-def command(ctx: click.Context, piece: Path | None, demo: bool, port: int, state: Path | None, show: bool,
+def command(ctx: click.Context, /, piece: Path | None, demo: bool, port: int, state: Path | None, show: bool,
             tempo: float | None, **dials: Any) -> None:  # fmt: skip
     """Work at PIECE on a page in your browser; without PIECE, go on where you stopped.
 

@@ -19,13 +19,14 @@ from starlette.responses import JSONResponse, Response
 
 from gracewright.desk.card import card_json, deciding, graces_json, notes_json
 from gracewright.desk.dials import choices_for_page, wishes_json
+from gracewright.desk.draft import Draft
 from gracewright.desk.hearing import around, excerpt, sounding, stretch_json, stretches, tempo_of
 from gracewright.desk.keeping import Keeping
 from gracewright.desk.making import Making, wav
 from gracewright.desk.session import Session
 from gracewright.desk.shape import shape_json
-from gracewright.desk.systems import View, drawn, played_small, view_from
-from gracewright.desk.words import letter
+from gracewright.desk.systems import Leaf, View, played_small, view_from
+from gracewright.desk.words import friendly, letter
 from gracewright.errors import BadInput
 from gracewright.graces import Version, perform
 from gracewright.job import RESULTS, Wishes, Work
@@ -34,7 +35,9 @@ SOUNDS: Final = 64
 """So many rendered stretches are held in memory."""
 SLOWEST: Final = Fraction(1, 4)
 FASTEST: Final = Fraction(3, 2)
-MOST_IN_VIEW: Final = 60
+MOST_IN_VIEW: Final = 24
+FIRST_VIEW: Final = 5
+"""Systems drawn when the page does not yet know how many it can show."""
 SURE: Final = 0.7
 
 
@@ -46,6 +49,7 @@ class Desk:
         self.lock = threading.RLock()
         self.making = Making()
         self.sounds: OrderedDict[tuple[Any, ...], bytes] = OrderedDict()
+        self.leaf = Leaf()
         self._choices: dict[str, Any] = {}
 
     @staticmethod
@@ -92,50 +96,54 @@ class Desk:
     def now(self, query: dict[str, Any], *, whole: bool = False) -> dict[str, Any]:
         """Everything that a change can alter; ``whole`` adds what only another piece alters."""
         session = self.there
-        work, at = session.work, session.at
-        steps = session.moments
+        draft, at, steps = session.draft, session.at, session.moments
         found: dict[str, Any] = {
             "revision": session.revision,
             "undo": steps[at].said if at else None,
             "redo": steps[at + 1].said if at + 1 < len(steps) else None,
-            "wishes": {**wishes_json(work.wishes), "tempo_found": float(work.study.tempo)},
-            "manner": {"title": work.manner.title, "source": work.plan.signs_by},
-            "shape": shape_json(work), "graces": graces_json(work),
-            "faults": [{"bar": f.bar, "what": f.what, "note": f.note} for f in work.review.faults],
-            "page": self.pages(work, view_from(query), known(query)),
+            "wishes": {**wishes_json(draft.wishes), "tempo_found": float(draft.study.tempo)},
+            "manner": {"title": draft.manner.title, "source": draft.plan.signs_by},
+            "shape": shape_json(draft), "graces": graces_json(draft.plan),
+            "page": self.pages(draft, view_from(query), *known(query)),
         }  # fmt: skip
         if whole:
+            piece = draft.piece
             found["piece"] = {
-                "digest": session.digest, "title": work.piece.title or Path(session.name).stem,
-                "composer": work.piece.composer, "name": session.name,
-                "dance": work.study.dance if work.study.dance_confidence >= SURE else "",
-                "key": letter(str(work.study.home)), "remarks": [*work.piece.remarks, *work.study.remarks],
+                "digest": session.digest, "title": piece.title or Path(session.name).stem,
+                "composer": piece.composer, "name": session.name, "key": letter(str(draft.study.home)),
+                "dance": draft.study.dance if draft.study.dance_confidence >= SURE else "",
             }  # fmt: skip
-            found["notes"] = notes_json(work, session.tones)
+            found["notes"] = notes_json(draft)
         return found
 
-    def pages(self, work: Work, view: View, wanted: tuple[set[str], int]) -> dict[str, Any]:
+    def pages(self, draft: Draft, view: View, holds: set[str], first: int, count: int) -> dict[str, Any]:
         """The systems' sizes and keys, and the drawings of those in view that the page does not hold yet."""
-        holds, first = wanted
-        systems = drawn(work, view)
-        in_view = systems[first : first + MOST_IN_VIEW] if len(systems) <= MOST_IN_VIEW else systems[first : first + 8]
+        systems = self.leaf.systems(draft, view, range(first, first + count))
         return {
             "systems": [{"key": s.key, "width": s.width, "height": s.height, "bars": s.bars} for s in systems],
-            "drawings": {s.key: s.svg for s in in_view if s.key not in holds},
+            "drawings": {s.key: s.svg for s in systems if s.svg and s.key not in holds},
         }
 
     def system(self, query: dict[str, Any]) -> Response:
-        """Drawings of systems that have come into view."""
+        """Drawings of systems that have come into view, by their places."""
         with self.lock:
-            wanted = set(str(query.get("keys", "")).split(","))
-            systems = drawn(self.there.work, view_from(query))
-            return JSONResponse({"drawings": {s.key: s.svg for s in systems if s.key in wanted}})
+            wanted = {whole_number(number) for number in str(query.get("places", "")).split(",")[:MOST_IN_VIEW]}
+            systems = self.leaf.systems(self.there.draft, view_from(query), wanted)
+            return JSONResponse({"drawings": {s.key: s.svg for s in systems if s.svg}})
+
+    def remarks(self, _: dict[str, Any]) -> Response:
+        """What the review found, and what every room has to say; asked for a moment after a change."""
+        with self.lock:
+            work = self.there.work
+            faults = [{"bar": f.bar, "what": friendly(f.what), "note": f.note} for f in work.review.faults]
+            remarks = [friendly(remark) for remark in work.remarks]
+            return JSONResponse({"revision": self.there.revision, "faults": faults, "remarks": remarks})
 
     def card(self, query: dict[str, Any]) -> Response:
         with self.lock:
             session, note, time = self.there, str(query.get("note", "")), whole_number(query.get("time", 1))
             found = card_json(session, note, time)
-            found["drawing"] = played_small(session.work, session.tones[note], time)
+            found["drawing"] = played_small(session.work, session.draft.tones[note], time)
             return JSONResponse(found)
 
     def recent(self, _: dict[str, Any]) -> Response:
@@ -179,7 +187,7 @@ class Desk:
     def bring(self, name: str, data: bytes, width: str) -> Response:
         """Another piece. What was open stays as it was if this one cannot be used."""
         with self.lock:
-            self.session = Session.bring(self.keeping, name, data)
+            self.session, self.leaf = Session.bring(self.keeping, name, data), Leaf()
             self.remember()
             return self.state({"width": width})
 
@@ -188,7 +196,7 @@ class Desk:
             kept = self.keeping.kept(str(body.get("piece", "")))
             if kept is None:
                 raise BadInput("that piece is no longer kept here", remedy="bring the file again")
-            self.session = Session.resume(self.keeping, kept)
+            self.session, self.leaf = Session.resume(self.keeping, kept), Leaf()
             self.remember()
             return self.state(body)
 
@@ -245,9 +253,9 @@ class Desk:
         note, time = str(query["note"]), whole_number(query.get("time", 1))
         if "option" in query:
             decision, _ = deciding(session, note, time, "change", whole_number(query["option"]))
-            work = session.trial(decision)
+            work = session.trial(decision).work
         version = self.versions(work, str(query.get("what", "ornamented")))
-        bar = work.piece.bars[session.tones[note].bar] if note in session.tones else work.piece.bars[0]
+        bar = work.piece.bars[session.draft.tones[note].bar] if note in session.draft.tones else work.piece.bars[0]
         found = around(version, note, time, bar.meter.beat)
         if found is None:
             raise BadInput("that note is not heard in that time through")
@@ -272,11 +280,12 @@ TYPES: Final = {"musicxml": "application/vnd.recordare.musicxml+xml", "txt": "te
                 "pdf": "application/pdf", "ogg": "audio/ogg"}  # fmt: skip
 
 
-def known(query: dict[str, Any]) -> tuple[set[str], int]:
-    """Keys of drawings the page holds, and the first system in view."""
+def known(query: dict[str, Any]) -> tuple[set[str], int, int]:
+    """Keys of the drawings the page holds, the first system in view, and how many are in view."""
     holds = query.get("holds", [])
     keys = {str(key) for key in holds} if isinstance(holds, list) else set()
-    return keys, max(0, whole_number(query.get("first", 0)))
+    count = whole_number(query.get("count", FIRST_VIEW))
+    return keys, max(0, whole_number(query.get("first", 0))), max(1, min(MOST_IN_VIEW, count))
 
 
 def whole_number(value: object) -> int:

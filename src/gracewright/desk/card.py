@@ -8,21 +8,19 @@ Public: card_json, options, Option, deciding, grace_words.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cache
 from typing import Any, Final
 
 from gracewright.desk.decisions import Decision
+from gracewright.desk.draft import Draft
 from gracewright.desk.session import Session
-from gracewright.desk.words import form_words, here, place, shown, spoken
+from gracewright.desk.words import form_words, friendly, here, place, shown, source_title, spoken
 from gracewright.errors import BadInput, GracewrightError
-from gracewright.graces import Context, Grace, contexts, load_source, neighbour, realise, shake_ending, sources
+from gracewright.graces import Grace, neighbour, realise, shake_ending
 from gracewright.job import Work
 from gracewright.score import Tone
-from gracewright.taste import load_manner
 from gracewright.taste.manner import kinds
-from gracewright.taste.model import Choice
+from gracewright.taste.model import Choice, Plan
 
 MOST_OPTIONS: Final = 6
 ORIGINS: Final = {"page": "on the page", "ours": "proposed here", "player": "chosen by you"}
@@ -52,27 +50,27 @@ def card_json(session: Session, note: str, time_through: int) -> dict[str, Any]:
         "lock": decision.lock if decision is not None else "",
         "bare": "" if choice is not None and choice.grace is not None else why_bare(work, note, time_through),
         "options": [
-            {"index": index, "words": grace_words(option.grace), "effect": option.effect}
+            {"index": index, "words": grace_words(option.grace), "effect": friendly(option.effect)}
             for index, option in enumerate(options(session, note, time_through))
         ],
-        "fingering": fingering(work, tone, choice.grace if choice else None),
+        "fingering": fingering(session.draft, tone, choice.grace if choice else None),
         "remarks": [
-            {"what": finding.what, "remedy": finding.remedy, "fault": finding.kind == "fault"}
+            {"what": friendly(finding.what), "remedy": friendly(finding.remedy), "fault": finding.kind == "fault"}
             for finding in work.review.findings if finding.note == note and finding.time_through == time_through
         ],
     }  # fmt: skip
 
 
 def tone_at(session: Session, note: str) -> Tone:
-    tone = session.tones.get(note)
+    tone = session.draft.tones.get(note)
     if tone is None:
         raise BadInput("there is no such note in the line", remedy="choose another")
     return tone
 
 
-def times_of(work: Work, tone: Tone) -> list[int]:
+def times_of(draft: Draft | Work, tone: Tone) -> list[int]:
     """Which times through sound this note."""
-    return sorted({s.time_through for s in work.study.order if s.first_bar <= tone.bar <= s.last_bar}) or [1]
+    return sorted({s.time_through for s in draft.study.order if s.first_bar <= tone.bar <= s.last_bar}) or [1]
 
 
 def grace_words(grace: Grace | None) -> str:
@@ -88,28 +86,15 @@ def grace_json(work: Work, choice: Choice) -> dict[str, Any]:
     index = work.plan.choices.index(choice)
     return {
         "words": grace_words(choice.grace), "origin": choice.origin, "origin_words": ORIGINS[choice.origin],
-        "reasons": list(choice.reasons), "source": source_title(choice.source), "strength": round(choice.strength, 2),
-        "played": work.version.explanations.get(index, ""),
+        "reasons": [friendly(reason) for reason in choice.reasons],
+        "source": source_title(choice.source), "strength": round(choice.strength, 2),
+        "played": friendly(work.version.explanations.get(index, "")),
     }  # fmt: skip
-
-
-@cache
-def source_title(source: str) -> str:
-    """Author, title and year of a source, or its words as they stand where it is none of the shelf.
-
-    >>> source_title("common practice")
-    'common practice'
-    """
-    shelf, _, _ = source.partition(".")
-    if shelf not in sources():
-        return source
-    found = load_source(shelf)
-    return f"{found.author}, {found.title} ({found.year})"
 
 
 def why_bare(work: Work, note: str, time_through: int) -> str:
     found = next((bare.why for bare in work.plan.bare if bare.note == note and bare.time_through == time_through), "")
-    return found or "Nothing here asks for a grace strongly."
+    return friendly(found) or "Nothing here asks for a grace strongly."
 
 
 def options(session: Session, note: str, time_through: int) -> tuple[Option, ...]:
@@ -117,32 +102,26 @@ def options(session: Session, note: str, time_through: int) -> tuple[Option, ...
     choice = session.choice_at(note, time_through)
     if choice is not None and choice.alternatives:
         return tuple(Option(a.grace, a.effect, score=a.score) for a in choice.alternatives[:MOST_OPTIONS])
-    work = session.work
-    found = list(playable(work, tone_at(session, note)))
+    found = list(playable(session.draft, tone_at(session, note)))
     if choice is not None and choice.grace is not None:
         others = [o for o in found if o.grace is not None and o.grace.id != choice.grace.id]
         found = [Option(None, "the plain note"), *others]
     return tuple(found[:MOST_OPTIONS])
 
 
-def place_of(work: Work, tone: Tone) -> Context:
-    return contexts(work.piece, work.study, work.instrument, work.wishes.level, tempo=work.wishes.tempo,
-                    source=work.plan.signs_by)[tone.id]  # fmt: skip
-
-
-def playable(work: Work, tone: Tone) -> tuple[Option, ...]:
+def playable(draft: Draft, tone: Tone) -> tuple[Option, ...]:
     """The graces of the manner that can be realised on a note."""
-    place_there = place_of(work, tone)
+    there = draft.places[tone.id]
     table = kinds()
     found: dict[Grace, Option] = {}
-    for name in load_manner(work.wishes.manner).kinds:
+    for name in draft.manner.kinds:
         kind = table[name]
-        if kind.grace == "division" or (kind.grace == "shake" and place_there.rate <= 0):
+        if kind.grace == "division" or (kind.grace == "shake" and there.rate <= 0):
             continue
-        ending = shake_ending(place_there) if kind.grace == "shake" else "none"
+        ending = shake_ending(there) if kind.grace == "shake" else "none"
         grace = Grace(kind.grace, direction=kind.direction or "", size=kind.size or "", ending=ending)  # type: ignore[arg-type]
         try:
-            made = realise(grace, place_there)
+            made = realise(grace, there)
         except GracewrightError:
             continue
         if len(made.notes) > 1:
@@ -172,31 +151,31 @@ def deciding(session: Session, note: str, time_through: int, what: str, option: 
     return decision, f"{where}: {picked.grace.words}"
 
 
-def fingering(work: Work, tone: Tone, grace: Grace | None) -> dict[str, str]:
+def fingering(draft: Draft, tone: Tone, grace: Grace | None) -> dict[str, str]:
     """How the note, and its shake where it has one, is fingered; empty strings where nothing is known."""
-    instrument = work.instrument
+    instrument = draft.instrument
     found = {"note": instrument.fingering(tone.pitch), "shake": "", "weak": instrument.weakness(tone.pitch)}
     if grace is not None and grace.id == "shake":
-        upper = neighbour(place_of(work, tone), 1)
+        upper = neighbour(draft.places[tone.id], 1)
         found["shake"] = instrument.shake_fingering(tone.pitch, upper)
     return found
 
 
-def notes_json(work: Work, tones: Mapping[str, Tone]) -> list[dict[str, Any]]:
+def notes_json(draft: Draft) -> list[dict[str, Any]]:
     """The line's notes in order, as the page walks them with the arrow keys."""
     return [
         {"id": tone.id, "ids": list(tone.ids), "at": float(tone.onset), "end": float(tone.end),
-         "bar": work.piece.bars[tone.bar].number, "times": times_of(work, tone),
-         "spoken": f"{place(work.piece, tone)}, {spoken(tone.pitch)}",
-         "close": " ".join(form_words(work.piece, work.study, tone))}
-        for tone in tones.values()
+         "bar": draft.piece.bars[tone.bar].number, "times": times_of(draft, tone),
+         "spoken": f"{place(draft.piece, tone)}, {spoken(tone.pitch)}",
+         "close": " ".join(form_words(draft.piece, draft.study, tone))}
+        for tone in draft.tones.values()
     ]  # fmt: skip
 
 
-def graces_json(work: Work) -> dict[str, dict[str, dict[str, Any]]]:
+def graces_json(plan: Plan) -> dict[str, dict[str, dict[str, Any]]]:
     """Note id → time through → what stands there, for spoken names and for what changed."""
     found: dict[str, dict[str, dict[str, Any]]] = {}
-    for choice in work.plan.choices:
+    for choice in plan.choices:
         if choice.grace is not None or choice.lock:
             found.setdefault(choice.note, {})[str(choice.time_through)] = {
                 "words": "" if choice.grace is None else grace_words(choice.grace), "origin": choice.origin,

@@ -12,6 +12,7 @@ from dataclasses import replace
 from fractions import Fraction
 from typing import Any, Final
 
+from gracewright.desk.words import author
 from gracewright.errors import BadInput
 from gracewright.graces import sources
 from gracewright.instruments import LEVELS, instruments, load_instrument
@@ -31,6 +32,7 @@ CHOICES: Final[Mapping[str, Callable[[], tuple[str, ...]]]] = {
     "signs": lambda: ("read", "ignore"),
     "signs_by": lambda: ("", *sources()),
     "temperament": temperaments,
+    "transpose": lambda: ("", "fit"),
 }
 """Dials with a list of settings."""
 
@@ -43,12 +45,12 @@ def turned(wishes: Wishes, changes: Mapping[str, Any]) -> Wishes:
     """
     for name, value in changes.items():
         if name in CHOICES:
-            wishes = replace(wishes, **{name: listed(name, value)})
+            wishes = set_to(wishes, name, listed(name, value))
         elif name == "tempo":
             exact = None if value is None else Fraction(number(name, value)).limit_denominator(100)
             wishes = replace(wishes, tempo=exact)
         elif name in BOUNDS:
-            wishes = replace(wishes, **{name: number(name, value)})
+            wishes = set_to(wishes, name, number(name, value))
         elif name == "curve":
             wishes = replace(wishes, curve=curve(value))
         elif name == "continuo" and isinstance(value, bool):
@@ -56,6 +58,11 @@ def turned(wishes: Wishes, changes: Mapping[str, Any]) -> Wishes:
         else:
             raise BadInput(f"there is no dial {name!r}")
     return wishes
+
+
+def set_to(wishes: Wishes, name: str, value: Any) -> Wishes:
+    """One dial set; the value has been checked."""
+    return replace(wishes, **{name: value})
 
 
 def listed(name: str, value: object) -> str:
@@ -91,12 +98,14 @@ def curve(value: object) -> tuple[tuple[Fraction, float], ...]:
 
 def choices_for_page() -> dict[str, list[dict[str, str]]]:
     """Every list of settings with the words the page shows."""
+    by_author = [{"id": name, "words": author(name)} for name in sources()]
     return {
         "manner": [{"id": name, "words": load_manner(name).title} for name in manners()],
         "instrument": [{"id": name, "words": load_instrument(name).name} for name in instruments()],
         "level": [{"id": name, "words": name} for name in LEVELS],
-        "signs_by": [{"id": "", "words": "the manner's own"}, *({"id": name, "words": name} for name in sources())],
+        "signs_by": [{"id": "", "words": "the manner's own"}, *by_author],
         "temperament": [{"id": name, "words": name.replace("-", " ")} for name in temperaments()],
+        "transpose": [{"id": "", "words": "where it stands"}, {"id": "fit", "words": "moved to lie well"}],
         "a": [{"id": str(hertz), "words": words} for hertz, words in PITCHES],
     }
 
@@ -108,7 +117,8 @@ def wishes_json(wishes: Wishes) -> dict[str, Any]:
         "curve": [[str(onset), factor] for onset, factor in wishes.curve], "signs": wishes.signs,
         "signs_by": wishes.signs_by, "solo": wishes.solo, "bass": wishes.bass,
         "tempo": None if wishes.tempo is None else str(wishes.tempo), "a": wishes.a,
-        "temperament": wishes.temperament, "continuo": wishes.continuo,
+        "temperament": wishes.temperament, "continuo": wishes.continuo, "transpose": wishes.transpose,
+        "paper": wishes.paper,
     }  # fmt: skip
 
 
@@ -121,7 +131,8 @@ def wishes_from_json(data: Mapping[str, Any]) -> Wishes:
     """
     tempo = data.get("tempo")
     wishes = Wishes(
-        solo=str(data.get("solo", "")), bass=str(data.get("bass", "")), tempo=None if tempo is None else Fraction(tempo)
+        solo=str(data.get("solo", "")), bass=str(data.get("bass", "")), paper=str(data.get("paper", "a4")),
+        transpose=str(data.get("transpose", "")), tempo=None if tempo is None else Fraction(tempo),
     )
     for name in (*CHOICES, "richness", "curve", "a", "continuo"):
         if name in data:

@@ -40,6 +40,7 @@ def make_app(desk: Desk, key: str) -> ASGIApp:
         Route("/", page),
         Route("/api/state", asked(desk.state)),
         Route("/api/card", asked(desk.card)),
+        Route("/api/remarks", asked(desk.remarks)),
         Route("/api/system", asked(desk.system)),
         Route("/api/hear", asked(desk.hear)),
         Route("/api/sound", asked(desk.sound)),

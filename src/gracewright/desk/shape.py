@@ -11,15 +11,15 @@ from __future__ import annotations
 from fractions import Fraction
 from typing import Any
 
+from gracewright.desk.draft import Draft
 from gracewright.desk.words import CADENCES, letter
-from gracewright.job import Work
 from gracewright.score import Piece
 from gracewright.study import Study
 
 
-def shape_json(work: Work) -> dict[str, Any]:
+def shape_json(draft: Draft) -> dict[str, Any]:
     """Bars, phrases, cadences, sequences, tension, graces of each time through, and the handles of the curve."""
-    piece, study = work.piece, work.study
+    piece, study = draft.piece, draft.study
     return {
         "length": float(piece.length),
         "bars": [
@@ -43,8 +43,8 @@ def shape_json(work: Work) -> dict[str, Any]:
         ],
         "keys": [{"at": float(k.onset), "words": f"{letter(k.key.tonic)} {k.key.mode}"} for k in study.keys],
         "tension": [[float(onset), round(value, 3)] for onset, value in study.tension],
-        "times": times(work),
-        "curve": [[str(onset), factor] for onset, factor in work.wishes.curve],
+        "times": times(draft),
+        "curve": [[str(onset), factor] for onset, factor in draft.wishes.curve],
     }  # fmt: skip
 
 
@@ -58,17 +58,17 @@ def phrases(piece: Piece, study: Study) -> list[dict[str, Any]]:
     ]  # fmt: skip
 
 
-def times(work: Work) -> list[dict[str, Any]]:
+def times(draft: Draft) -> list[dict[str, Any]]:
     """For each time through: where it is heard, and its graces as places along the piece."""
-    bars = work.piece.bars
+    bars = draft.piece.bars
     spans: dict[int, list[list[float]]] = {}
-    for segment in work.study.order:
+    for segment in draft.study.order:
         span = [float(bars[segment.first_bar].onset), float(bars[segment.last_bar].end)]
         spans.setdefault(segment.time_through, []).append(span)
     return [
         {"time": time, "spans": found, "graces": [
             {"at": float(choice.onset), "origin": choice.origin, "locked": bool(choice.lock), "note": choice.note}
-            for choice in work.plan.choices if choice.time_through == time and choice.grace is not None
+            for choice in draft.plan.choices if choice.time_through == time and choice.grace is not None
         ]}
         for time, found in sorted(spans.items())
     ]  # fmt: skip

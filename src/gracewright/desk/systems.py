@@ -1,13 +1,13 @@
-"""The music as the page shows it: one drawing for each system, so that only what is in view is fetched and drawn.
+"""The music as the page shows it: one drawing for each system, so that only what is in view is engraved and fetched.
 
-The engraver is given a page too low for two systems; each page it turns out is a system. A drawing is named by a digest
-of itself: what a change leaves alone keeps its name and is not sent again.
+Where systems break is settled once for a view; after that a change redraws only the systems that it alters. A drawing
+is named by a digest of what stands in it, so the page knows what it holds already without having seen the new one.
 
 Conventions: widths and heights are tenths of a millimetre of a stave 7.2 mm high; the page shows them smaller. A note's
 drawn id leads back to its tone (:func:`gracewright.sheet.layer.tone_of`); the second row of a view of both times has
 ``again.`` before the note's id.
 
-Public: System, View, drawn, view_from, played_small.
+Public: System, View, Leaf, view_from, played_small.
 """
 
 from __future__ import annotations
@@ -15,39 +15,46 @@ from __future__ import annotations
 import hashlib
 import re
 from collections import OrderedDict
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
-from fractions import Fraction
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass, field, replace
 from typing import Any, Final, Literal, cast
 
+from gracewright import sheet
+from gracewright.desk.draft import Draft
 from gracewright.errors import BadInput, EngravingFailed
 from gracewright.graces import Notated
-from gracewright.job import Work, additions
-from gracewright.score import Addition, Note, Part, Piece, Tone, part_of
-from gracewright.sheet.engrave import engrave
-from gracewright.sheet.mei import Staff, mei_of
+from gracewright.job import Work
+from gracewright.score import Note, Part, Piece, Tone, part_of
+from gracewright.sheet import Staff, engrave, mei_of, systems_of
 
 AGAIN: Final = "again."
 OPTIONS: Final[Mapping[str, object]] = {
-    "breaks": "auto", "pageHeight": 100, "adjustPageHeight": True, "pageMarginTop": 50, "pageMarginBottom": 30,
-    "pageMarginLeft": 10, "pageMarginRight": 10, "svgHtml5": True, "minLastJustification": 0.4,
+    "pageMarginTop": 50, "pageMarginBottom": 25, "pageMarginLeft": 10, "pageMarginRight": 10, "svgHtml5": True,
+    "svgFormatRaw": True, "minLastJustification": 0.6,
+}  # fmt: skip
+SMALL: Final[Mapping[str, object]] = {
+    **OPTIONS, "breaks": "none", "pageHeight": 100, "adjustPageHeight": True, "adjustPageWidth": True,
+    "pageMarginTop": 20,
 }  # fmt: skip
 NARROWEST: Final = 600
 WIDEST: Final = 4200
-REMEMBERED: Final = 12
-_BOX: Final = re.compile(r'<svg[^>]*?viewBox="0 0 (\d+) (\d+)"')
-_BAR: Final = re.compile(r'data-id="bar-(\d+)"')
+REMEMBERED: Final = 400
+GUESS: Final = 500
+"""Height of a system that has not been drawn yet, where no neighbour tells a better one."""
+ROW: Final = {"first": 1, "again": -1}
 _DESC: Final = re.compile(r"<desc>[^<]*</desc>\s*")
 _STYLE: Final = re.compile(r"<style[^>]*>.*?</style>\s*", re.S)
 
 
 @dataclass(frozen=True, slots=True)
 class System:
+    """A system as the page needs it; ``svg`` is empty until it is drawn."""
+
     key: str
-    svg: str
     width: int
     height: int
     bars: tuple[int, int]
+    svg: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,37 +79,100 @@ def view_from(query: Mapping[str, Any]) -> View:
                 max(NARROWEST, min(WIDEST, width)))  # fmt: skip
 
 
-_memory: OrderedDict[tuple[int, View], tuple[Work, tuple[System, ...]]] = OrderedDict()
+@dataclass
+class Leaf:
+    """The music of one piece as drawn so far: where systems break in each view, and the drawings by key."""
+
+    breaks: dict[tuple[int, str, View], tuple[int, ...]] = field(default_factory=dict)
+    drawings: OrderedDict[str, System] = field(default_factory=OrderedDict)
+    heights: dict[tuple[View, int], int] = field(default_factory=dict)
+
+    def systems(self, draft: Draft, view: View, wanted: Iterable[int] | None = None) -> tuple[System, ...]:
+        """Every system of a view; those ``wanted`` (by place; None for all) with their drawings."""
+        piece, staves = staves_of(draft, view)
+        starts = self._starts(draft, view, piece, staves)
+        ends = [*(start - 1 for start in starts[1:]), len(piece.bars) - 1]
+        keys = [key_of(draft, view, staves, first, last) for first, last in zip(starts, ends, strict=True)]
+        asked = set(range(len(starts)) if wanted is None else wanted)
+        missing = [n for n, key in enumerate(keys) if n in asked and key not in self.drawings]
+        if missing:
+            self._draw(draft, view, piece, staves, starts, missing, keys)
+        return tuple(
+            self._known(view, n, key, (first, last), drawn=n in asked)
+            for n, (key, first, last) in enumerate(zip(keys, starts, ends, strict=True))
+        )
+
+    def _starts(self, draft: Draft, view: View, piece: Piece, staves: list[Staff]) -> tuple[int, ...]:
+        key = (id(draft.piece), draft.study.solo, view)
+        if key not in self.breaks:
+            found = systems_of(piece, staves, version=version_of(draft, view), width=view.width, options=OPTIONS)
+            self.breaks[key] = tuple(system.first_bar for system in found)
+            for number, system in enumerate(found):
+                name = key_of(draft, view, staves, system.first_bar, system.last_bar)
+                self._hold(view, number, name, system)
+        return self.breaks[key]
+
+    def _draw(self, draft: Draft, view: View, piece: Piece, staves: list[Staff], starts: tuple[int, ...],
+              wanted: list[int], keys: list[str]) -> None:  # fmt: skip
+        """Engrave some systems, each run of neighbours in one go."""
+        for run in runs(wanted):
+            found = systems_of(piece, staves, version=version_of(draft, view), width=view.width, breaks=starts,
+                               only=run, options=OPTIONS)  # fmt: skip
+            for number, system in zip(run, found, strict=True):
+                self._hold(view, number, keys[number], system)
+
+    def _hold(self, view: View, number: int, key: str, system: sheet.System) -> None:
+        bars = (system.first_bar, system.last_bar)
+        self.drawings[key] = System(key, system.width, system.height, bars, inlined(system.svg))
+        self.heights[view, number] = system.height
+        while len(self.drawings) > REMEMBERED:
+            self.drawings.popitem(last=False)
+
+    def _known(self, view: View, number: int, key: str, bars: tuple[int, int], *, drawn: bool) -> System:
+        found = self.drawings.get(key)
+        if found is None:
+            return System(key, view.width, self.heights.get((view, number), GUESS), bars)
+        return found if drawn else replace(found, svg="")
 
 
-def drawn(work: Work, view: View) -> tuple[System, ...]:
-    """Every system of a work in a view; the last few are remembered."""
-    key = (id(work), view)
-    found = _memory.get(key)
-    if found is None:
-        found = _memory[key] = (work, systems(work, view))  # the work is held, so its id stays its own
-        while len(_memory) > REMEMBERED:
-            _memory.popitem(last=False)
-    _memory.move_to_end(key)
-    return found[1]
+def runs(numbers: Collection[int]) -> list[list[int]]:
+    """Neighbouring numbers together.
+
+    >>> runs([1, 2, 5])
+    [[1, 2], [5]]
+    """
+    found: list[list[int]] = []
+    for number in sorted(numbers):
+        if found and found[-1][-1] == number - 1:
+            found[-1].append(number)
+        else:
+            found.append([number])
+    return found
 
 
-def systems(work: Work, view: View) -> tuple[System, ...]:
-    """Engrave. Raises EngravingFailed."""
-    piece, staves = staves_of(work, view)
-    mei = mei_of(piece, staves, version=work.version if view.written else None)
-    engraved = engrave(mei, options={**OPTIONS, "pageWidth": view.width})
-    return tuple(system(page) for page in engraved.pages)
+def key_of(draft: Draft, view: View, staves: list[Staff], first: int, last: int) -> str:
+    """A digest of all that can differ in the drawing of some bars."""
+    piece = draft.piece
+    onset, end = piece.bars[first].onset, piece.bars[last].end
+    signs = [
+        [(note, what) for note, what in staff.added.items() if onset <= piece.by_id[bare(note)].onset < end]
+        for staff in staves
+    ]
+    played = []
+    version = version_of(draft, view)
+    if version is not None:
+        played = [(n.onset, n.length, n.pitch, n.slurred) for n in version.notes
+                  if n.part == version.solo and onset <= n.page_onset < end]  # fmt: skip
+    told = repr((id(piece), draft.study.solo, draft.study.bass, view, first, last, signs, played))
+    return hashlib.sha256(told.encode()).hexdigest()[:16]
 
 
-def system(svg: str) -> System:
-    box = _BOX.search(svg)
-    if box is None:
-        raise EngravingFailed("the engraver gave a drawing without a size")
-    svg = inlined(svg)
-    bars = [int(bar) for bar in _BAR.findall(svg)]
-    key = hashlib.sha256(svg.encode()).hexdigest()[:16]
-    return System(key, svg, int(box[1]), int(box[2]), (min(bars, default=0), max(bars, default=0)))
+def bare(note: str) -> str:
+    return note.removeprefix(AGAIN)
+
+
+def version_of(draft: Draft, view: View) -> Any:
+    return draft.work.version if view.written else None
 
 
 def inlined(svg: str) -> str:
@@ -111,29 +181,20 @@ def inlined(svg: str) -> str:
     return svg.replace("<svg ", '<svg class="drawn" aria-hidden="true" focusable="false" ', 1)
 
 
-def staves_of(work: Work, view: View) -> tuple[Piece, list[Staff]]:
+def staves_of(draft: Draft, view: View) -> tuple[Piece, list[Staff]]:
     """The staves of a view, top first, and the piece they are drawn from."""
-    study = work.study
-    first, again = (notated(row) for row in additions(work))
-    piece, solo = work.piece, study.solo
-    upper = again if view.rows == "again" else first
+    study, piece = draft.study, draft.piece
+    solo = study.solo
+    upper: dict[str, Notated] = draft.added(2 if view.rows == "again" else 1)
     rows = [Staff("written", solo, added=upper, words=True, lyrics=True)]
     if view.written:
         rows += [Staff("played", solo, row=row) for row in ((1, -1) if view.rows == "both" else (ROW[view.rows],))]
     elif view.rows == "both":
-        piece, line = doubled(piece, solo)
-        rows += [Staff("written", line, added={AGAIN + note: what for note, what in again.items()})]
-    others = [
-        Staff("written", line, figures=line == study.bass) for line in lines_of(work.piece) if line != solo
-    ]  # fmt: skip
+        again = {AGAIN + note: what for note, what in draft.added(2).items()}
+        piece, line = draft.ground.keep(("doubled", id(piece), solo), lambda: doubled(piece, solo))
+        rows += [Staff("written", line, added=again)]
+    others = [Staff("written", line, figures=line == study.bass) for line in lines_of(draft.piece) if line != solo]
     return piece, rows + others
-
-
-ROW: Final = {"first": 1, "again": -1}
-
-
-def notated(row: Sequence[Addition]) -> dict[str, Notated]:
-    return {one.note: Notated(one.signs, one.before, one.after) for one in row}
 
 
 def lines_of(piece: Piece) -> list[str]:
@@ -159,16 +220,15 @@ def doubled(piece: Piece, line: str) -> tuple[Piece, str]:
 
 
 def played_small(work: Work, tone: Tone, time_through: int) -> str:
-    """What is played on one note, engraved small: the bars of the note with the plain line above. Empty where the
-    engraver refuses, since the card is of use without it."""
+    """What is played on one note, engraved small: the bars of the note, with the plain line above.
+
+    Empty where the engraver refuses, since the card is of use without it.
+    """
     last = next((bar.index for bar in reversed(work.piece.bars) if bar.onset < tone.end), tone.bar)
-    bar = work.piece.bars[tone.bar]
     row = time_through if time_through == 1 else -1
-    staves = [Staff("written", work.study.solo, scale=70), Staff("played", work.study.solo, row=row)]
+    staves = [Staff("written", work.study.solo, scale=75), Staff("played", work.study.solo, row=row)]
     mei = mei_of(work.piece, staves, version=work.version, first=tone.bar, last=last, bar_numbers=False)
-    width = 700 + 170 * min(int(Fraction(last - tone.bar + 1) * bar.length), 8)
     try:
-        page = engrave(mei, options={**OPTIONS, "breaks": "none", "pageWidth": width, "adjustPageWidth": True}).pages[0]
+        return inlined(engrave(mei, options=SMALL).pages[0])
     except EngravingFailed:
         return ""
-    return inlined(page)

@@ -2,14 +2,17 @@
 
 Conventions: sentences for a player, British terms; note names in full for a screen reader, with signs for the eye.
 
-Public: spoken, shown, place, here, harmony_words, source_words.
+Public: spoken, shown, place, here, harmony_words, friendly, source_title.
 """
 
 from __future__ import annotations
 
+import re
 from fractions import Fraction
+from functools import cache
 from typing import Final
 
+from gracewright.graces import load_source, sources
 from gracewright.pitch import STEPS, Pitch, fifths_of
 from gracewright.score import Piece, Tone
 from gracewright.study.model import Harmony, NoteRole, Study
@@ -33,6 +36,8 @@ CADENCES: Final = {
     "authentic-perfect": "a full close", "authentic-imperfect": "an imperfect close", "half": "a half close",
     "phrygian": "a Phrygian close", "deceptive": "a deceptive close", "evaded": "an evaded close",
 }  # fmt: skip
+_PITCH: Final = re.compile(r"\b[A-G](?:##?|bb?)?[0-8]\b")
+_SOURCE: Final = re.compile(r"\b[a-z]+1[5-7]\d\d\b")
 INVERSIONS: Final = ("root position", "first inversion", "second inversion", "third inversion")
 
 
@@ -142,6 +147,34 @@ def form_words(piece: Piece, study: Study, tone: Tone) -> list[str]:
     return said
 
 
-def source_words(source: str, titles: dict[str, str]) -> str:
-    """A shelf id as a player reads it."""
-    return titles.get(source, source)
+def friendly(sentence: str) -> str:
+    """A sentence of another room with note names and sources as this page shows them.
+
+    >>> friendly("appoggiatura: A5 G5, as danglebert1689 has it")
+    "appoggiatura: a″ g″, as Jean-Henry D'Anglebert (1689) has it"
+    """
+    sentence = _PITCH.sub(lambda name: shown(Pitch.parse(name[0])), sentence)
+    return _SOURCE.sub(lambda name: author(name[0]), sentence)
+
+
+@cache
+def author(source: str) -> str:
+    """Author and year of a shelf id; anything else as it stands."""
+    if source not in sources():
+        return source
+    found = load_source(source)
+    return f"{found.author} ({found.year})"
+
+
+@cache
+def source_title(source: str) -> str:
+    """Author, title and year of a source, or its words as they stand where it is none of the shelf.
+
+    >>> source_title("common practice")
+    'common practice'
+    """
+    shelf, _, _ = source.partition(".")
+    if shelf not in sources():
+        return source
+    found = load_source(shelf)
+    return f"{found.author}, {found.title} ({found.year})"

@@ -65,6 +65,27 @@ const desk = {
     this.hear.changed(now.piece !== undefined || before?.revision !== this.state.revision);
     if (this.chosen && !this.state.notes.some((note) => note.id === this.chosen)) this.chosen = null;
     this.card.show(this.chosen, this.time);
+    if (now.revision !== before?.revision || now.piece) this.review();
+  },
+
+  // What the review says of the work as it is now; a moment later, so that the page is drawn first.
+  review() {
+    clearTimeout(this.reviewing);
+    this.reviewing = setTimeout(async () => {
+      try {
+        const { revision, faults, remarks } = await ask("remarks");
+        if (revision === this.state.revision) this.remark(faults, remarks);
+      } catch { /* the next change asks again */ }
+    }, 400);
+  },
+
+  remark(faults, remarks) {
+    const said = [
+      ...faults.map((one) => make("li", {}, make("button", { type: "button", class: "wrong", onclick: () => { this.choose(one.note); this.page.reveal(one.note); } }, `Bar ${one.bar}: ${one.what}`))),
+      ...remarks.map((one) => make("li", {}, one)),
+    ];
+    $("remarks").replaceChildren(...said);
+    $("remarks").hidden = !said.length;
   },
 
   head() {

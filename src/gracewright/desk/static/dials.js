@@ -16,7 +16,7 @@ export class Dials {
   show(state) {
     if (!this.made) this.build(state.choices);
     const { wishes } = state;
-    for (const name of ["manner", "instrument", "level", "signs_by", "temperament"]) this.fields[name].value = wishes[name];
+    for (const name of ["manner", "instrument", "level", "signs_by", "temperament", "transpose"]) this.fields[name].value = wishes[name];
     this.pitch(wishes.a);
     if (document.activeElement !== this.fields.richness || !this.dragging) this.fields.richness.value = wishes.richness;
     this.said(wishes.richness);
@@ -41,7 +41,7 @@ export class Dials {
     this.output = make("output", { for: "dial-richness" });
     this.fields = {
       manner: select("manner", "Manner"), instrument: select("instrument", "Instrument"), level: select("level", "Level"),
-      signs_by: select("signs_by", "Whose table explains the signs"), temperament: select("temperament", "Temperament"),
+      signs_by: select("signs_by", "Whose table explains the signs"), temperament: select("temperament", "Temperament"), transpose: select("transpose", "Transposition"),
       a: select("a", "Pitch of a′ in hertz"),
       richness: make("input", { type: "range", id: "dial-richness", min: 0, max: 10, step: 0.5, "aria-label": "Richness" }),
       tempo: make("input", { type: "number", id: "dial-tempo", min: 10, max: 400, step: "any", "aria-label": "Tempo: quarter notes a minute" }),
@@ -61,7 +61,7 @@ export class Dials {
     this.form.replaceChildren(
       blank("In the manner of ", this.fields.manner, ","), " ",
       blank("graced ", richness, ""), " ", this.output, " ",
-      blank("for ", this.fields.instrument, ""), " ", blank("in the hands of ", this.fields.level, ";"), " ",
+      blank("for ", this.fields.instrument, ","), " ", blank("", this.fields.transpose, ","), " ", blank("in the hands of ", this.fields.level, ";"), " ",
       blank("signs read by ", this.fields.signs_by, ";"), " ",
       blank("", tempo, " quarters a minute,"), " ", blank("a′ at ", this.fields.a, ""), " ", blank("in ", this.fields.temperament, "."),
     );

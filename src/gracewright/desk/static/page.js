@@ -33,8 +33,9 @@ export class Page {
   query() { return { rows: this.rows, written: this.writtenField.checked ? "1" : "", width: Math.round(this.width / this.scale) }; }
 
   view() {
-    const first = this.systems.findIndex((figure) => figure.getBoundingClientRect().bottom > 0);
-    return { ...this.query(), holds: [...this.drawings.keys()], first: Math.max(0, first) };
+    const shown = this.systems.map((figure, n) => [figure.getBoundingClientRect(), n]).filter(([box]) => box.bottom > 0 && box.top < innerHeight).map(([, n]) => n);
+    const first = shown.length ? shown[0] : 0;
+    return { ...this.query(), holds: [...this.drawings.keys()], first, count: Math.max(1, shown.length) };
   }
 
   resized() {
@@ -61,13 +62,15 @@ export class Page {
       this.score.replaceChildren(...this.systems);
       for (const figure of this.systems) this.watch.observe(figure);
     }
+    const late = [];
     this.systems.forEach((figure, n) => {
       const one = wanted[n];
       figure.style.height = `${one.height * this.scale}px`;
       figure.dataset.bars = one.bars.join(" ");
       if (figure.dataset.key !== one.key) { figure.dataset.key = one.key; delete figure.dataset.drawn; }
-      if (this.visible(figure)) this.mount(figure);
+      if (this.visible(figure) && !this.mount(figure) && figure.childElementCount) late.push(figure);
     });
+    if (late.length) this.seen(late.map((target) => ({ target, isIntersecting: true })));
     this.marks();
     this.mark();
     this.glow(changed);
@@ -83,7 +86,9 @@ export class Page {
     if (figure.dataset.drawn === key) return true;
     const text = this.drawings.get(key);
     if (!text) return false;
-    figure.replaceChildren(drawing(text), draw("svg", { class: "over", "aria-hidden": "true" }));
+    const music = drawing(text);
+    figure.style.height = `${music.viewBox.baseVal.height * this.scale}px`;
+    figure.replaceChildren(music, draw("svg", { class: "over", "aria-hidden": "true" }));
     figure.dataset.drawn = key;
     figure.notes = null;
     return true;
@@ -98,7 +103,7 @@ export class Page {
     }
     if (!missing.length) { this.mark(); return; }
     try {
-      const { drawings } = await ask("system", { ...this.query(), keys: missing.map((figure) => figure.dataset.key).join(",") });
+      const { drawings } = await ask("system", { ...this.query(), places: missing.map((figure) => this.systems.indexOf(figure)).join(",") });
       for (const [key, text] of Object.entries(drawings)) this.drawings.set(key, text);
       const fresh = missing.filter((figure) => this.mount(figure));
       this.marks(fresh);

@@ -1,0 +1,141 @@
+"""What a turned dial shows at once, and the whole work when it is asked for.
+
+A plan is enough to redraw the music; playing it and judging it takes longer and can wait until a card is opened or the
+piece is heard. A ``Draft`` holds the plan and makes the rest on demand.
+
+Conventions: drafts are immutable but for what they remember; a ``Ground`` is what all drafts of one piece share.
+
+Public: Draft, Ground.
+"""
+
+from __future__ import annotations
+
+from collections import OrderedDict
+from collections.abc import Callable, Hashable, Mapping
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+from typing import Any, Final
+
+from gracewright.desk.decisions import Moment, locks_of
+from gracewright.graces import Context, Notated, contexts, sign_for
+from gracewright.instruments import Instrument, load_instrument
+from gracewright.job import Wishes, Work, moved, work_on
+from gracewright.score import Piece, Tone, tones
+from gracewright.study import Study, study
+from gracewright.taste import Manner, Plan, load_manner, make_plan
+
+REMEMBERED: Final = 8
+"""So many of each kind of groundwork are held."""
+
+
+@dataclass
+class Ground:
+    """The piece as it came, and what is worked out about it once: transposed, studied, surveyed note by note."""
+
+    piece: Piece
+    _kept: OrderedDict[Hashable, Any] = field(default_factory=OrderedDict, repr=False)
+
+    def keep(self, key: Hashable, make: Callable[[], Any]) -> Any:
+        if key not in self._kept:
+            self._kept[key] = make()
+            while len(self._kept) > 4 * REMEMBERED:
+                self._kept.popitem(last=False)
+        self._kept.move_to_end(key)
+        return self._kept[key]
+
+    def piece_for(self, wishes: Wishes) -> Piece:
+        """The piece, moved where the player wants it moved. Raises BadInput."""
+        if not wishes.transpose:
+            return self.piece
+        key = ("moved", wishes.transpose, wishes.instrument, wishes.solo)
+        found: Piece = self.keep(key, lambda: moved(self.piece, wishes, load_instrument(wishes.instrument)))
+        return found
+
+    def studied(self, wishes: Wishes) -> Study:
+        piece = self.piece_for(wishes)
+        key = ("study", id(piece), wishes.solo, wishes.bass, wishes.tempo)
+        found: Study = self.keep(key, lambda: study(piece, solo=wishes.solo, bass=wishes.bass, tempo=wishes.tempo))
+        return found
+
+    def tones(self, wishes: Wishes) -> Mapping[str, Tone]:
+        """The solo line by tone id, in order."""
+        piece, solo = self.piece_for(wishes), self.studied(wishes).solo
+        found: Mapping[str, Tone] = self.keep(("tones", id(piece), solo), lambda: {t.id: t for t in tones(piece, solo)})
+        return found
+
+    def places(self, wishes: Wishes, signs_by: str) -> Mapping[str, Context]:
+        """The surroundings of every note of the line."""
+        piece, found = self.piece_for(wishes), self.studied(wishes)
+        key = ("places", id(found), wishes.instrument, wishes.level, wishes.tempo, signs_by)
+        instrument = load_instrument(wishes.instrument)
+        there: Mapping[str, Context] = self.keep(
+            key, lambda: contexts(piece, found, instrument, wishes.level, tempo=wishes.tempo, source=signs_by)
+        )
+        return there
+
+
+@dataclass
+class Draft:
+    """The plan of a moment. ``work`` is the whole, made when first asked for."""
+
+    ground: Ground
+    moment: Moment
+
+    @property
+    def wishes(self) -> Wishes:
+        return self.moment.wishes
+
+    @cached_property
+    def piece(self) -> Piece:
+        return self.ground.piece_for(self.wishes)
+
+    @cached_property
+    def study(self) -> Study:
+        return self.ground.studied(self.wishes)
+
+    @cached_property
+    def manner(self) -> Manner:
+        return load_manner(self.wishes.manner)
+
+    @cached_property
+    def instrument(self) -> Instrument:
+        return load_instrument(self.wishes.instrument)
+
+    @property
+    def tones(self) -> Mapping[str, Tone]:
+        return self.ground.tones(self.wishes)
+
+    @property
+    def places(self) -> Mapping[str, Context]:
+        return self.ground.places(self.wishes, self.plan.signs_by)
+
+    @cached_property
+    def locks(self) -> Plan | None:
+        return locks_of(self.moment, self.piece, self.tones, self.study.solo)
+
+    @cached_property
+    def plan(self) -> Plan:
+        wishes = self.wishes
+        return make_plan(
+            self.piece, self.study, self.manner, self.instrument, level=wishes.level, richness=wishes.richness,
+            curve=wishes.curve, locks=self.locks, signs=wishes.signs, signs_by=wishes.signs_by, tempo=wishes.tempo,
+        )  # fmt: skip
+
+    @cached_property
+    def work(self) -> Work:
+        """The plan played and judged, by the same function as the command line's."""
+        wishes = replace(self.wishes, transpose="")
+        return work_on(self.piece, wishes, locks=self.locks, studied=self.study)
+
+    @property
+    def judged(self) -> bool:
+        """Whether the whole work has been made already."""
+        return "work" in self.__dict__
+
+    def added(self, time_through: int) -> dict[str, Notated]:
+        """Our signs in one time through, by note."""
+        return {
+            choice.note: sign_for(choice.grace, self.places[choice.note])
+            for choice in self.plan.choices
+            if choice.time_through == time_through and choice.grace is not None and choice.origin != "page"
+        }
