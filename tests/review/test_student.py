@@ -51,8 +51,9 @@ def test_a_fault_of_the_student_is_found_in_its_bar(plain, written):
 
 
 def test_scores_with_other_bars_are_refused_in_one_sentence(plain, written):
+    theirs = written("G5:4 | D6:4 | C6:4", "C4:4 | B3:4 | C3:4")
+
     with pytest.raises(BadInput, match=r"the played version has 3 bars; it should have the bars of the plain piece: 4"):
-        theirs = written("G5:4 | D6:4 | C6:4", "C4:4 | B3:4 | C3:4")
         student_version(plain.piece, plain.study, theirs.piece, plain.alto)
 
 

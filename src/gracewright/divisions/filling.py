@@ -2,34 +2,34 @@
 
 Conventions: costs are plain numbers, lower is better. A stretch lies over one chord. Hard rules: a note foreign to the
 chord is entered and left by step; no note is struck twice running; no augmented second; leaps stay within an octave.
-Fillings are kept for the octave of middle C and moved where they are used.
+Fillings are kept for the octave of middle C and moved where they are used. What a figure becomes between two notes is
+found once for a chord; what it is worth, once for a length and a style.
 
 Public: Stretch, Filling, Ends, closing, fillings, stretch_of.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 from gracewright.divisions.mould import Mould, midi_of, spelled
 from gracewright.divisions.tables import Figure, Style, figures
 
-SEPARATE = 5
+SEPARATE: Final = 5
 """How many figures are kept for each pair of notes."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Stretch:
-    """What the figures of one stretch have in common: the figures short and quick enough for it, each with the part of
-    its cost that does not depend on pitch; by interval, those that break the chord, those that come home."""
+    """What the figures of one stretch have in common: its seconds and its style; the figures short and quick enough for
+    it, by index, with the part of their cost that does not depend on pitch."""
 
     seconds: float
-    by_interval: Mapping[int, tuple[tuple[Figure, float], ...]]
-    of_chord: tuple[tuple[Figure, float], ...]
-    home_coming: tuple[tuple[Figure, float], ...]
+    style: Style
+    costs: Mapping[int, float]
 
 
 class Filling(NamedTuple):
@@ -51,65 +51,109 @@ class Ends(NamedTuple):
     free: bool
 
 
+class _Set(NamedTuple):
+    """A figure set to notes, before any taste: what its cost will be made of."""
+
+    figure: Figure
+    places: tuple[int, ...]
+    alters: tuple[int, ...]
+    leaping: int  # staff places of leaps beyond thirds
+    strong: bool  # a foreign note at the half
+    foreign: int  # the longest share of a foreign note
+    comes_home: bool
+    leaps_on: bool
+
+
 @lru_cache(maxsize=4096)
 def stretch_of(seconds: float, least: float, units: tuple[int, ...], aim: float, style: Style) -> Stretch:
     """The figures that fit so many seconds with no note shorter than ``least``; ``units`` says into how many equal
     shares the stretch may be cut, ``aim`` how many notes a second are wished for."""
-    by_interval: dict[int, list[tuple[Figure, float]]] = {}
-    of_chord, home_coming = [], []
+    costs: dict[int, float] = {}
     for figure in figures():
         count = len(figure.steps)
-        if count > 1 and (figure.total not in units or seconds * min(figure.weights) < least * figure.total):
+        if count > 1 and (figure.total not in units or seconds * figure.least < least * figure.total):
             continue
-        cost = style.strength * seconds * (count / seconds - aim) ** 2 / 4 - style.worth[figure.group]
-        if figure.chord:
-            of_chord.append((figure, cost))
-            continue
-        by_interval.setdefault(figure.to, []).append((figure, cost))
-        if figure.steps[-1] == 0 and (count > 1 or figure.to == 0):
-            home_coming.append((figure, cost))
-    return Stretch(seconds, {to: tuple(rows) for to, rows in by_interval.items()}, tuple(of_chord), tuple(home_coming))
+        density = style.strength * seconds * (count / seconds - aim) ** 2 / 4
+        costs[figure.index] = density - style.worth[figure.group]
+    return Stretch(seconds, style, costs)
 
 
 @lru_cache(maxsize=400_000)
-def fillings(ends: Ends, mould: Mould, stretch: Stretch, style: Style) -> tuple[Filling, ...]:
+def fillings(ends: Ends, mould: Mould, stretch: Stretch) -> tuple[Filling, ...]:
     """The best figures between two notes, cheapest first; ``ends.start`` lies in the octave of middle C."""
-    found = [
-        filling
-        for figure, cost, places in _candidates(ends, mould, stretch)
-        if (filling := _filled(figure, cost, places, ends, mould, stretch, style)) is not None
-    ]
-    found.sort(key=lambda filling: (filling.cost, filling.figure.index))
-    return tuple(found[:SEPARATE])
+    style, costs, found = stretch.style, stretch.costs, list[tuple[float, int, _Set]]()
+    for one in _sets(ends, mould):
+        cost = costs.get(one.figure.index)
+        if cost is None:
+            continue
+        cost += style.leaping * one.leaping
+        if one.foreign:
+            unit = stretch.seconds / one.figure.total
+            cost += (0.25 if one.strong else 0.0) + max(0.0, one.foreign * unit - 0.3) * 0.8
+        if one.leaps_on:
+            cost += 0.35
+        if one.comes_home:
+            cost -= style.home
+        found.append((cost, one.figure.index, one))
+    found.sort(key=_first_two)
+    return tuple(Filling(one.figure, one.places, one.alters, cost) for cost, _, one in found[:SEPARATE])
+
+
+def _first_two(row: tuple[float, int, _Set]) -> tuple[float, int]:
+    return row[:2]
 
 
 def closing(start: tuple[int, int], mould: Mould, stretch: Stretch, foreign: bool) -> tuple[Filling, ...]:
     """The last note of a passage that leads nowhere: held, and of the chord."""
     if not mould.chord[start[0] % 7] or foreign:
         return ()
-    figure, cost = next(pair for pair in stretch.home_coming if len(pair[0].steps) == 1)
-    return (Filling(figure, start[:1], start[1:], cost),)
+    figure = _by_interval()[0][0]
+    return (Filling(figure, start[:1], start[1:], stretch.costs[figure.index]),)
 
 
-def _candidates(ends: Ends, mould: Mould, stretch: Stretch) -> list[tuple[Figure, float, tuple[int, ...]]]:
+@lru_cache(maxsize=1)
+def _by_interval() -> Mapping[int, tuple[Figure, ...]]:
+    """Figures of the scale by where they lead; those that only hold come first."""
+    table: dict[int, list[Figure]] = {}
+    for figure in sorted(figures(), key=lambda figure: len(figure.steps) > 1):
+        if not figure.chord:
+            table.setdefault(figure.to, []).append(figure)
+    return {to: tuple(found) for to, found in table.items()}
+
+
+@lru_cache(maxsize=1)
+def _others() -> tuple[tuple[Figure, ...], tuple[Figure, ...]]:
+    """Figures that end on the note they began with, from where the line may go on as it was written; figures that
+    break the chord."""
+    coming = (f for f in figures() if not f.chord and f.steps[-1] == 0 and (len(f.steps) > 1 or f.to == 0))
+    return tuple(coming), tuple(figure for figure in figures() if figure.chord)
+
+
+@lru_cache(maxsize=100_000)
+def _sets(ends: Ends, mould: Mould) -> tuple[_Set, ...]:
+    """Every figure between two notes that keeps the rules."""
+    found = (_set(figure, places, ends, mould) for figure, places in _candidates(ends, mould))
+    return tuple(one for one in found if one is not None)
+
+
+def _candidates(ends: Ends, mould: Mould) -> Iterator[tuple[Figure, tuple[int, ...]]]:
     start, end = ends.start[0], ends.end[0]
-    rows = list(stretch.by_interval.get(end - start, ()))
+    coming, breaking = _others()
+    for figure in _by_interval().get(end - start, ()):
+        yield figure, tuple([start + step for step in figure.steps])
     if ends.free:
-        known = {figure.index for figure, _ in rows}
-        rows += [row for row in stretch.home_coming if row[0].index not in known]
-    found = [(figure, cost, tuple(start + step for step in figure.steps)) for figure, cost in rows]
+        for figure in coming:
+            if figure.to != end - start:
+                yield figure, tuple([start + step for step in figure.steps])
     if mould.chord[start % 7] and mould.chord[end % 7]:
         ladder = mould.ladder(start - 14, start + 14)
         at = ladder.index(start)
-        for figure, cost in stretch.of_chord:
+        for figure in breaking:
             if 0 <= at + figure.to < len(ladder) and ladder[at + figure.to] == end:
-                found.append((figure, cost, tuple(ladder[at + step] for step in figure.steps)))
-    return found
+                yield figure, tuple([ladder[at + step] for step in figure.steps])
 
 
-def _filled(
-    figure: Figure, cost: float, places: tuple[int, ...], ends: Ends, mould: Mould, stretch: Stretch, style: Style
-) -> Filling | None:
+def _set(figure: Figure, places: tuple[int, ...], ends: Ends, mould: Mould) -> _Set | None:
     start, end = ends.start, ends.end
     if len(places) > 1 and places[-1] == end[0]:
         return None
@@ -121,7 +165,15 @@ def _filled(
         return None
     if not as_written and abs(midi_of(*end) - midi_of(places[-1], alters[-1])) > 12:
         return None
-    return Filling(figure, places, alters, cost + _cost(figure, places, end[0], mould, stretch, style))
+    rows = zip(places[1:], figure.weights[1:], figure.starts[1:], strict=True)
+    foreign = [(weight, begin) for place, weight, begin in rows if not mould.chord[place % 7]]
+    leaps = [abs(one - two) for one, two in zip(places, (*places[1:], end[0]), strict=True)]
+    several = len(places) > 1
+    return _Set(
+        figure, places, alters, sum([leap - 2 for leap in leaps if leap > 2]),
+        any(2 * begin == figure.total for _, begin in foreign), max((weight for weight, _ in foreign), default=0),
+        several and places[-1] == places[0] != end[0], several and leaps[-1] > 1,
+    )  # fmt: skip
 
 
 def _prepared(mould: Mould, places: tuple[int, ...], end: int, foreign: bool) -> bool:
@@ -138,24 +190,3 @@ def _prepared(mould: Mould, places: tuple[int, ...], end: int, foreign: bool) ->
                 return False
         before = place
     return True
-
-
-def _cost(figure: Figure, places: tuple[int, ...], end: int, mould: Mould, stretch: Stretch, style: Style) -> float:
-    """What the notes themselves cost: foreign notes in strong places or long ones, leaps, how the next is entered."""
-    cost, at = 0.0, 0
-    unit, half = stretch.seconds / figure.total, figure.total / 2
-    for place, weight in zip(places, figure.weights, strict=True):
-        if at and not mould.chord[place % 7]:
-            cost += (0.25 if at == half else 0.0) + max(0.0, weight * unit - 0.3) * 0.8
-        at += weight
-    before = places[0]
-    for place in (*places[1:], end):
-        if (leap := abs(place - before)) > 2:
-            cost += style.leaping * (leap - 2)
-        before = place
-    if len(places) > 1:
-        if abs(end - places[-1]) > 1:
-            cost += 0.35
-        if places[-1] == places[0] != end:
-            cost -= style.home
-    return cost

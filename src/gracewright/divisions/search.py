@@ -1,8 +1,8 @@
 """The search: a written note is cut into stretches on the beats, a note of the chord is chosen for each, and figures
 join them; dynamic programming over places keeps the best few ways to every note.
 
-Conventions: places and alterations as in :mod:`gracewright.divisions.mould`; offsets are exact quarters from the
-host's onset. The same input gives the same passages.
+Conventions: places and alterations as in :mod:`gracewright.divisions.mould`; offsets are ticks as in
+:mod:`gracewright.divisions.task`. The same input gives the same passages.
 
 Public: divisions_for.
 """
@@ -10,7 +10,6 @@ Public: divisions_for.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
 from math import exp
@@ -18,8 +17,9 @@ from typing import Final, NamedTuple, Protocol
 
 from gracewright.divisions.filling import Ends, Filling, Stretch, closing, fillings, stretch_of
 from gracewright.divisions.model import Division, Ground
-from gracewright.divisions.mould import Mould, midi_of, mould_of
+from gracewright.divisions.mould import midi_of
 from gracewright.divisions.tables import Style, load_style
+from gracewright.divisions.task import Task, task_of
 from gracewright.divisions.words import reason_for, source_of
 from gracewright.graces.model import Context, Grace
 from gracewright.pitch import Pitch
@@ -27,8 +27,6 @@ from gracewright.pitch import Pitch
 KEPT: Final = 3
 """Ways kept to each note at each beat; at the end more, so that there is a choice."""
 KEPT_LAST: Final = 24
-REACH: Final = 8
-"""Staff places that a passage may stray from the written note."""
 LONGEST: Final = 14
 """Stretches in one passage at most; longer hosts are cut coarser."""
 
@@ -41,9 +39,9 @@ class Named(Protocol):
 
 
 class Step(NamedTuple):
-    """A stretch of a passage: its length in quarters, the figure in it, how many places that is moved."""
+    """A stretch of a passage: its length in ticks, the figure in it, how many places that is moved."""
 
-    length: Fraction
+    length: int
     filling: Filling
     shift: int
 
@@ -61,26 +59,6 @@ class _Way(NamedTuple):
 
 _Reached = dict[tuple[int, int], list[_Way]]
 """Ways by the note they have reached (place, alteration), cheapest first."""
-
-
-@dataclass(frozen=True, slots=True)
-class _Task:
-    """All that the search asks, made comparable so that equal questions are answered once."""
-
-    pitch: Pitch
-    length: Fraction
-    phase: Fraction  # of the host's onset after a beat
-    beat: Fraction
-    following: Pitch | None
-    quarter: float
-    least: float
-    moulds: tuple[Mould, ...]  # one for each chord
-    changes: tuple[Fraction, ...]  # offsets where the chord changes, first 0
-    basses: tuple[tuple[Fraction, int | None], ...]  # MIDI numbers from their offsets on
-    known_after: bool  # the last bass is the one under the following note
-    low: int
-    high: int
-    foreign: bool
 
 
 def divisions_for(
@@ -114,49 +92,21 @@ def divisions_for(
     style = load_style(manner if isinstance(manner, str) else manner.id)
     if context.length <= 0 or most < 1:
         return ()
-    return _found(_task(context, tuple(ground), compass, beat), style, float(richness))[:most]
-
-
-def _task(
-    context: Context, ground: tuple[Ground, ...], compass: tuple[Pitch, Pitch] | None, beat: Fraction | None
-) -> _Task:
-    length, pitch = context.length, context.pitch
-    ground = ground or (Ground(Fraction(0), context.bass, context.harmony),)
-    host = (pitch.step, pitch.alter)
-    moulds, changes, basses = list[Mould](), list[Fraction](), list[tuple[Fraction, int | None]]()
-    for one in ground:
-        if one.offset <= length:
-            basses.append((max(Fraction(0), one.offset), one.bass.midi if one.bass else None))
-        if one.offset < length:
-            mould = mould_of(context.key, one.harmony, context.bar_state, host, _letter(one.bass))
-            if not moulds or mould is not moulds[-1]:
-                moulds.append(mould)
-                changes.append(max(Fraction(0), one.offset))
-    felt = beat or (Fraction(3, 2) if context.ternary and length == Fraction(3, 2) else Fraction(1))
-    low, high = pitch.diatonic - REACH, pitch.diatonic + REACH
-    if compass is not None:
-        low, high = max(low, compass[0].diatonic), min(high, compass[1].diatonic)
-    return _Task(
-        pitch, length, context.onset % felt if beat is not None or felt == 1 else Fraction(0), felt,
-        None if context.rest_after else context.following, float(context.quarter), context.least, tuple(moulds),
-        tuple(changes), tuple(basses), basses[-1][0] == length, low, high, not moulds[0].chord[pitch.step],
-    )  # fmt: skip
-
-
-def _letter(pitch: Pitch | None) -> tuple[int, int] | None:
-    return (pitch.step, pitch.alter) if pitch is not None else None
+    return _found(task_of(context, ground, compass, beat), style, float(richness), most)
 
 
 @lru_cache(maxsize=16_384)
-def _found(task: _Task, style: Style, richness: float) -> tuple[Division, ...]:
-    """All passages kept for a task, best first."""
+def _found(task: Task, style: Style, richness: float, most: int) -> tuple[Division, ...]:
+    """The best passages for a task."""
     divisions: list[Division] = []
     seen: set[tuple[tuple[Pitch, Fraction], ...]] = set()
-    beats = max(1.0, float(task.length) * task.quarter)
+    beats = max(1.0, task.length / task.ticks * task.quarter)
     for way in sorted(_ways(task, style, style.density(richness)), key=_order):
         notes = _notes(way, task.length)
         if len(notes) < 2 or notes in seen:
             continue
+        if len(divisions) == most:
+            break
         seen.add(notes)
         figures = [step.filling.figure for step in way.steps]
         rows = [(step.places, step.filling.alters, step.filling.figure.group) for step in way.steps]
@@ -176,27 +126,30 @@ def _order(way: _Way) -> tuple[float, tuple[int, ...]]:
     return way.cost, tuple(step.filling.figure.index for step in way.steps)
 
 
-def _notes(way: _Way, whole: Fraction) -> tuple[tuple[Pitch, Fraction], ...]:
+def _notes(way: _Way, whole: int) -> tuple[tuple[Pitch, Fraction], ...]:
     """Pitches with shares of the host; a note held over a stretch's end is one note."""
     notes: list[tuple[Pitch, Fraction]] = []
     for step in way.steps:
         figure = step.filling.figure
-        unit = step.length / figure.total / whole
         for place, alter, weight in zip(step.places, step.filling.alters, figure.weights, strict=True):
-            pitch = Pitch.at(place, alter)
+            pitch, share = _pitch(place, alter), _share(step.length * weight, figure.total * whole)
             if notes and notes[-1][0] == pitch:
-                notes[-1] = pitch, notes[-1][1] + weight * unit
+                notes[-1] = pitch, notes[-1][1] + share
             else:
-                notes.append((pitch, weight * unit))
+                notes.append((pitch, share))
     return tuple(notes)
 
 
-def _cuts(task: _Task) -> list[Fraction]:
+_pitch = lru_cache(maxsize=2048)(Pitch.at)
+_share = lru_cache(maxsize=8192)(Fraction)
+
+
+def _cuts(task: Task) -> list[int]:
     """Offsets where a stretch may begin or end: the beats, changes of chord, both ends."""
     grid = task.beat
     while task.length / grid > LONGEST:
         grid *= 2
-    offsets = {Fraction(0), task.length, *task.changes}
+    offsets = {0, task.length, *task.changes}
     at = -task.phase
     while at < task.length:
         if at > 0:
@@ -205,7 +158,7 @@ def _cuts(task: _Task) -> list[Fraction]:
     return sorted(offsets)
 
 
-def _ways(task: _Task, style: Style, aim: float) -> list[_Way]:
+def _ways(task: Task, style: Style, aim: float) -> list[_Way]:
     """The ways from the written note to its end."""
     cuts = _cuts(task)
     here = (task.pitch.diatonic, task.pitch.alter)
@@ -224,20 +177,21 @@ def _ways(task: _Task, style: Style, aim: float) -> list[_Way]:
 class _Span:
     """One stretch between two cuts, ready to lengthen the ways that have reached its beginning."""
 
-    def __init__(self, task: _Task, style: Style, begin: Fraction, end: Fraction, aim: float) -> None:
+    def __init__(self, task: Task, style: Style, begin: int, end: int, aim: float) -> None:
         self.task, self.style, self.length = task, style, end - begin
         self.first, self.last = begin == 0, end == task.length
-        units = _units(self.length, style.triplets and task.beat.denominator == 1)
-        self.stretch: Stretch = stretch_of(float(self.length) * task.quarter, task.least, units, aim, style)
-        self.mould = task.moulds[_chord_at(task, begin)]
+        units = _units(Fraction(self.length, task.ticks), style.triplets and task.beat % task.ticks == 0)
+        seconds = self.length / task.ticks * task.quarter
+        self.stretch: Stretch = stretch_of(seconds, task.least, units, aim, style)
+        self.mould = task.chord_at(begin)
         if not self.last:
-            mould = task.moulds[_chord_at(task, end)]
+            mould = task.chord_at(end)
             self.targets = [(place, mould.plain[place % 7]) for place in mould.ladder(task.low, task.high)]
         elif task.following is not None:
             self.targets = [(task.following.diatonic, task.following.alter)]
         else:
             self.targets = []
-        self.moves = _moves(task, begin, end)
+        self.moves = task.moves(begin, end)
         self.near = task.basses[-1][1] if self.last and not task.known_after else None
 
     def grow(self, reached: _Reached, into: _Reached | list[_Way]) -> None:
@@ -252,7 +206,7 @@ class _Span:
             for end in self.targets:
                 free = self.last and start[0] == home != end[0]
                 ends = Ends(low, (end[0] - shift, end[1]), foreign, free)
-                choice = fillings(ends, self.mould, self.stretch, self.style)
+                choice = fillings(ends, self.mould, self.stretch)
                 if isinstance(into, list):
                     self._add(ways, choice, shift, end, 0.0, into)
                 else:
@@ -291,20 +245,16 @@ class _Span:
 
     def _parallel(self, filling: Filling, shift: int, end: tuple[int, int]) -> bool:
         """Does the figure make fifths or octaves with the bass where that moves, the passage's end included?"""
-        figure, at = filling.figure, Fraction(0)
-        midis = [midi_of(p + shift, a) for p, a in zip(filling.places, filling.alters, strict=True)]
-        onsets = []
-        for weight in figure.weights:
-            onsets.append(at)
-            at += self.length * weight / figure.total
+        figure, shifted = filling.figure, [place + shift for place in filling.places]
         for offset, now, then in self.moves:
             if offset == self.length:
-                pair = midis[-1], midi_of(*end)
-            elif offset in onsets:
-                index = onsets.index(offset)
-                pair = midis[index - 1], midis[index]
+                pair = midi_of(shifted[-1], filling.alters[-1]), midi_of(*end)
             else:
-                continue
+                share, rest = divmod(offset * figure.total, self.length)
+                if rest or share not in figure.starts:
+                    continue
+                at = figure.starts.index(share)
+                pair = midi_of(shifted[at - 1], filling.alters[at - 1]), midi_of(shifted[at], filling.alters[at])
             before, after = abs(pair[0] - now) % 12, abs(pair[1] - then) % 12
             if pair[0] != pair[1] and before == after and before in (0, 7):
                 return True
@@ -316,26 +266,13 @@ class _Span:
         return self.near is not None and filling.places[-1] != filling.places[0] and (last - self.near) % 12 in (0, 7)
 
 
-def _joins(task: _Task, cuts: Sequence[Fraction], i: int) -> bool:
+def _joins(task: Task, cuts: Sequence[int], i: int) -> bool:
     """May two neighbouring stretches be taken as one: both whole beats over one chord."""
     return (
         cuts[i + 1] not in task.changes
         and cuts[i + 1] - cuts[i] == cuts[i + 2] - cuts[i + 1]
         and (cuts[i] + task.phase) % task.beat == 0
     )
-
-
-def _chord_at(task: _Task, offset: Fraction) -> int:
-    return max(k for k, change in enumerate(task.changes) if change <= offset)
-
-
-def _moves(task: _Task, begin: Fraction, end: Fraction) -> list[tuple[Fraction, int, int]]:
-    """Where the bass moves after ``begin`` up to ``end``: offset in the stretch, from which note, to which."""
-    return [
-        (offset - begin, now, then)
-        for (_, now), (offset, then) in zip(task.basses, task.basses[1:], strict=False)
-        if begin < offset <= end and now is not None and then is not None and now != then
-    ]
 
 
 @lru_cache(maxsize=256)

@@ -13,6 +13,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
+from itertools import accumulate
 from typing import Any, Final
 
 from gracewright.errors import BadInput, TableError
@@ -41,11 +42,10 @@ class Figure:
     steps: tuple[int, ...]
     weights: tuple[int, ...]
     to: int
-    chord: bool = False
-
-    @property
-    def total(self) -> int:
-        return sum(self.weights)
+    chord: bool
+    starts: tuple[int, ...]  # shares before each note
+    total: int
+    least: int  # the smallest weight
 
     @property
     def name(self) -> str:
@@ -101,7 +101,8 @@ def figures() -> tuple[Figure, ...]:
                 shape = (tuple(sign * step for step in steps), weights, sign * to, chord)
                 if shape not in seen:
                     seen.add(shape)
-                    found.append(Figure(len(found), entry["id"], *shape))
+                    starts = (0, *accumulate(weights))
+                    found.append(Figure(len(found), entry["id"], *shape, starts[:-1], starts[-1], min(weights)))
     return tuple(found)
 
 
