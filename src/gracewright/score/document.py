@@ -3,7 +3,7 @@
 A piece read from MusicXML keeps its tree here; every note id leads to the place of its element, so that signs can be
 added without touching anything else.
 
-Public: Document.
+Public: Document, to_partwise.
 """
 
 from __future__ import annotations
@@ -23,8 +23,36 @@ class Document:
     places: Mapping[str, int]
     divisions: int  # common ticks to the quarter
 
-    def opened(self) -> tuple[etree._ElementTree, dict[str, etree._Element]]:
-        """A copy of the tree that may be changed, and the element of each note id in it."""
+    def opened(self, *, partwise: bool = False) -> tuple[etree._ElementTree, dict[str, etree._Element]]:
+        """A copy of the tree that may be changed, and the element of each note id in it.
+
+        A timewise document stays so unless ``partwise`` is asked for.
+        """
         tree = copy.deepcopy(self.tree)
         notes = list(tree.getroot().iter("note"))
-        return tree, {note: notes[place] for note, place in self.places.items()}
+        elements = {note: notes[place] for note, place in self.places.items()}
+        if partwise and tree.getroot().tag == "score-timewise":
+            to_partwise(tree.getroot())
+        return tree, elements
+
+
+def to_partwise(root: etree._Element) -> None:
+    """Turn a timewise document into a partwise one in place; its notes stay the same elements.
+
+    >>> root = etree.fromstring("<score-timewise><measure number='1'><part id='A'><note/></part></measure>"
+    ...     "<measure number='2'><part id='A'/></measure></score-timewise>")
+    >>> to_partwise(root); etree.tostring(root)
+    b'<score-partwise><part id="A"><measure number="1"><note/></measure><measure number="2"/></part></score-partwise>'
+    """
+    root.tag = "score-partwise"
+    parts: dict[str, etree._Element] = {}
+    for measure in root.findall("measure"):
+        for old in measure.findall("part"):
+            part_id = old.get("id", "")
+            if part_id not in parts:
+                parts[part_id] = etree.Element("part", id=part_id)
+            bar = etree.SubElement(parts[part_id], "measure")
+            bar.attrib.update(measure.attrib)
+            bar.extend(list(old))
+        root.remove(measure)
+    root.extend(parts.values())

@@ -1,6 +1,6 @@
 """One ``<note>`` element into plain values; everything about it that a player would look at.
 
-Public: RawNote, read_note, SIGN_ELEMENTS.
+Public: RawNote, read_note, SIGN_ELEMENTS, OURS.
 """
 
 from __future__ import annotations
@@ -30,6 +30,10 @@ SIGN_ELEMENTS: Final = frozenset(
     }
 )  # fmt: skip
 """Children of ``<ornaments>`` that are signs; wavy lines, tremolos and accidental marks are read apart."""
+
+
+OURS: Final = "gw-"
+"""Ids of what this program added begin so."""
 
 
 @dataclass(slots=True)
@@ -63,7 +67,7 @@ class RawNote:
     breath: bool = False
     tremolo: int = 0
     arpeggio: bool = False
-    ours: bool = False
+    own_id: str = ""
     marked: bool = False  # anything beyond the plain note
 
     @property
@@ -133,7 +137,7 @@ def read_note(element: etree._Element) -> RawNote:
             raw.tie_start |= child.get("type") == "start"
             raw.tie_stop |= child.get("type") == "stop"
         elif tag == "grace":
-            raw.grace = child
+            raw.grace, raw.own_id = child, element.get("id", "")
         elif tag == "accidental":
             raw.accidental, raw.marked = (child.text or "").strip(), True
         elif tag == "time-modification":
@@ -180,13 +184,13 @@ def _read_notations(notations: etree._Element, raw: RawNote) -> None:
 
 
 def _read_ornaments(ornaments: etree._Element, raw: RawNote) -> None:
+    ours = _is_ours(ornaments)
     for child in ornaments:
         tag = child.tag
         if tag in SIGN_ELEMENTS:
             place = child.get("placement", "")
             own = (item for item in child.attrib.items() if item[0] not in ("placement", "smufl", "id"))
             attributes = tuple(sorted((str(key), str(value)) for key, value in own))
-            ours = child.get("id", "").startswith("gw-")
             raw.signs.append(
                 Sign(str(tag), (child.text or "").strip(), child.get("smufl", ""),
                      "above" if place == "above" else "below" if place == "below" else "", attributes, ours=ours)
@@ -197,6 +201,14 @@ def _read_ornaments(ornaments: etree._Element, raw: RawNote) -> None:
             raw.wavy.append(child.get("type", ""))
         elif tag == "tremolo":
             raw.tremolo = int((child.text or "0").strip() or 0)
+
+
+def _is_ours(group: etree._Element) -> bool:
+    """Added by this program: the group of signs, or the notations around it, bears an id of ours."""
+    above = group.getparent()
+    return (group.get("id") or "").startswith(OURS) or (
+        above is not None and (above.get("id") or "").startswith(OURS)
+    )
 
 
 def _add_accidental(mark: etree._Element, raw: RawNote) -> None:
@@ -213,11 +225,12 @@ def _add_accidental(mark: etree._Element, raw: RawNote) -> None:
 
 
 def _read_technical(technical: etree._Element, raw: RawNote) -> None:
+    ours = _is_ours(technical)
     for mark in technical:
         if mark.tag == "fingering":
             raw.fingering.append((mark.text or "").strip())
         elif mark.tag == "stopped":  # a plus sign over the note
             place = mark.get("placement", "")
-            raw.signs.append(Sign("stopped", "+", "", "below" if place == "below" else "above"))
-        elif mark.tag in ("other-technical",):
-            raw.signs.append(Sign("other-technical", (mark.text or "").strip(), mark.get("smufl", "")))
+            raw.signs.append(Sign("stopped", "+", "", "below" if place == "below" else "above", ours=ours))
+        elif mark.tag == "other-technical":
+            raw.signs.append(Sign("other-technical", (mark.text or "").strip(), mark.get("smufl", ""), ours=ours))

@@ -9,13 +9,11 @@ Public: strip_ours, canonical, Ids, written, is_ours.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Final
 
 from lxml import etree
 
+from gracewright.score.musicxml_note import OURS
 from gracewright.score.safe import parse_xml, unpack_mxl
-
-OURS: Final = "gw-"
 
 
 def is_ours(element: etree._Element) -> bool:

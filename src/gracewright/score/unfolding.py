@@ -14,7 +14,7 @@ from typing import Final
 
 from lxml import etree
 
-from gracewright.score.musicxml import JUMP_WORDS
+from gracewright.score.musicxml_part import JUMP_WORDS
 from gracewright.score.ours import is_ours
 
 ORDER_OF_ATTRIBUTES: Final = (

@@ -81,7 +81,7 @@ def write_parallel(piece: Piece, line: str, sounded: Sequence[Sounded], order: O
 def _opened(piece: Piece) -> tuple[etree._ElementTree, dict[str, etree._Element]]:
     if piece.document is None:
         raise BadInput("there is no document to write notes into", file=piece.source)
-    return piece.document.opened()
+    return piece.document.opened(partwise=True)
 
 
 def _mark_line(piece: Piece, line: str, elements: dict[str, etree._Element]) -> bool:

@@ -54,7 +54,7 @@ def write_signs(
     """
     if piece.document is None:
         raise BadInput("there is no document to write signs into", file=piece.source)
-    tree, elements = piece.document.opened()
+    tree, elements = piece.document.opened(partwise=bool(repeat_additions))
     ids = Ids(tree.getroot())
     hand = _Hand(piece, line, ids)
     repeat = _repeat_part(tree, piece, line, elements, ids) if repeat_additions else {}

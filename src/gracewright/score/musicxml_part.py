@@ -1,0 +1,397 @@
+"""One part of a MusicXML document, bar by bar.
+
+Conventions: the running attributes (divisions, key, transposition …) live in the reader; what it finds goes into the
+common ``Reading``.
+
+Public: read_part, JUMP_WORDS.
+"""
+
+from __future__ import annotations
+
+import re
+from fractions import Fraction
+from typing import Final
+
+from lxml import etree
+
+from gracewright.errors import BadInput
+from gracewright.pitch import Pitch
+from gracewright.score.gathering import Event, RawBar, Reading
+from gracewright.score.model import Clef, FigureItem, Meter, Part, Placement, Sign, SmallNote
+from gracewright.score.musicxml_note import OURS, RawNote, dotted, read_note, whole
+
+MAX_BARS: Final = 10_000
+MAX_NOTES: Final = 400_000
+MOST_QUARTERS: Final = 2_000
+"""A bar longer than this is a mistake; the longest unmeasured preludes stay far below."""
+BEFORE: Final = OURS + "b"
+AFTER: Final = OURS + "a"
+SIGN_WORDS: Final = re.compile(r"[+x×~∼]|t\.?|tr\.?|\(\s*(?:\+|t|tr)\s*\)")
+JUMP_WORDS: Final = (
+    (re.compile(r"\b(d\.?\s*c\.?|da\s*capo)\b", re.I), "dacapo"),
+    (re.compile(r"\b(d\.?\s*s\.?|dal\s*segno)\b", re.I), "dalsegno"),
+    (re.compile(r"^\s*fine\s*$", re.I), "fine"),
+)
+
+
+def read_part(reading: Reading, index: int, element: etree._Element, listed: etree._Element | None) -> None:
+    """Read all bars of a ``<part>`` into the common reading. Raises BadInput."""
+    part_id = element.get("id") or f"P{index + 1}"
+    bars = element.findall("measure")
+    if len(bars) > MAX_BARS:
+        raise BadInput(f"part {part_id} has {len(bars)} bars", file=reading.name, remedy="give a single movement")
+    reader = PartReader(reading, index, part_id)
+    for number, bar in enumerate(bars):
+        try:
+            reader.bar(number, bar)
+        except (ValueError, ArithmeticError, LookupError, TypeError) as fault:
+            raise BadInput(f"the bar cannot be made sense of ({_short(fault)})", file=reading.name,
+                           bar=bar.get("number", str(number + 1)), part=part_id,
+                           remedy="export the score again from the program it came from") from None  # fmt: skip
+        if reading.count > MAX_NOTES:
+            raise BadInput("the score has more than 400,000 notes", file=reading.name, remedy="give a single movement")
+    reader.close()
+    name = (listed.findtext("part-name") or "").strip() if listed is not None else ""
+    instrument = (listed.findtext("score-instrument/instrument-name") or "").strip() if listed is not None else ""
+    if reader.unpitched:
+        reading.remarks.append(f"Part {name or part_id} has {reader.unpitched} unpitched notes, which are left aside.")
+    reading.parts.append(Part(part_id, name or part_id, reader.staves, reader.transpose or (0, 0), (), "", instrument))
+    reading.clefs.append(reader.clefs)
+    reading.events.append(reader.events)
+
+
+def _short(fault: Exception) -> str:
+    return str(fault).split("\n")[0][:80].rstrip(".")
+
+
+class PartReader:
+    """Reads one part bar by bar; keeps the running attributes."""
+
+    def __init__(self, reading: Reading, index: int, part_id: str) -> None:
+        self.reading, self.index, self.part_id = reading, index, part_id
+        self.factor = Fraction(reading.divisions)  # ticks of one of the document's divisions
+        self.staves = 1
+        self.transpose: tuple[int, int] | None = None
+        self.clefs: list[tuple[int, int, Clef]] = []
+        self.events: list[Event] = []
+        self.late: RawBar | None = None  # key and time that change in the middle of a bar hold from the next
+        self.waiting: dict[str, list[tuple[RawNote, int]]] = {}  # small notes that no note has followed yet
+        self.unpitched = 0
+        self.sized = 0
+
+    def ticks(self, duration: int | Fraction) -> int:
+        value = duration * self.factor
+        return value.numerator if value.denominator == 1 else round(value)
+
+    def bar(self, index: int, element: etree._Element) -> None:
+        reading = self.reading
+        if index == len(reading.bars):
+            reading.bars.append(RawBar(element.get("number", str(index + 1)), element.get("implicit") == "yes"))
+        bar = reading.bars[index]
+        if self.late is not None:
+            _take_over(bar, self.late)
+            self.late = None
+        self.sized = 0
+        at = last = furthest = figure_at = 0
+        waiting, latest = self.waiting, dict[str, Event]()
+        for child in element:
+            tag = child.tag
+            if tag == "note":
+                place = reading.count
+                reading.count += 1
+                try:
+                    raw = read_note(child)
+                except (ValueError, IndexError) as fault:
+                    raise BadInput(f"a note cannot be read ({_short(fault)})", file=reading.name, bar=bar.number,
+                                   part=self.part_id, element="note") from None  # fmt: skip
+                figure_at = 0
+                if raw.grace is not None:
+                    if raw.pitch is not None:
+                        waiting.setdefault(raw.voice, []).append((raw, place))
+                    continue
+                ticks = self.ticks(raw.duration)
+                if ticks < 0:
+                    raise BadInput("a note has a negative length", file=reading.name, bar=bar.number, part=self.part_id)
+                start = last if raw.chord else at
+                event = self._event(raw, place, index, start, ticks, child)
+                if waiting and raw.voice in waiting:
+                    self._attach(event, waiting.pop(raw.voice), latest.get(raw.voice))
+                if not raw.chord:
+                    latest[raw.voice] = event
+                    last, at = at, at + ticks
+                    if at > furthest:
+                        furthest = at
+            elif tag == "backup":
+                at, figure_at = max(0, at - self.ticks(whole(child.findtext("duration")))), 0
+            elif tag == "forward":
+                at, figure_at = at + self.ticks(whole(child.findtext("duration"))), 0
+                furthest = max(furthest, at)
+            elif tag == "attributes":
+                self._attributes(child, bar, index, at)
+            elif tag == "direction":
+                self._direction(child, bar, index, at)
+            elif tag == "sound":
+                self._sound(child, bar, index, at)
+            elif tag == "barline":
+                _read_barline(child, bar)
+            elif tag == "figured-bass":
+                figure_at += self._figures(child, index, at + figure_at)
+            elif tag == "print":
+                bar.system_break |= "yes" in (child.get("new-system"), child.get("new-page"))
+        for voice in list(waiting):
+            if voice in latest:
+                host = latest[voice]
+                host.after.extend(self._group(waiting.pop(voice), len(host.raw.slur_starts)))
+        self._length(bar, furthest)
+
+    def _length(self, bar: RawBar, ticks: int) -> None:
+        if ticks > MOST_QUARTERS * self.reading.divisions:
+            raise BadInput(f"the bar is longer than {MOST_QUARTERS} quarter notes", file=self.reading.name,
+                           bar=bar.number, part=self.part_id, remedy="divide it into bars")  # fmt: skip
+        if bar.ticks and ticks and ticks != bar.ticks:
+            bar.uneven = bar.uneven or self.part_id
+        bar.ticks = max(bar.ticks, ticks)
+
+    def close(self) -> None:
+        """Small notes that no note of their voice follows belong to the last note of the part."""
+        for small in self.waiting.values():
+            if self.events:
+                self.events[-1].after.extend(self._group(small))
+
+    def _event(self, raw: RawNote, place: int, bar: int, at: int, ticks: int, child: etree._Element) -> Event:
+        if raw.unpitched:
+            self.unpitched += 1
+            raw.pitch = None
+        elif raw.pitch is not None and self.transpose:
+            raw.pitch = raw.pitch.transposed(*self.transpose)
+        self.sized += 1
+        places = self.reading.places
+        note_id = child.get("id")
+        if not note_id or note_id in places:
+            note_id = f"{self.part_id}.b{bar + 1}.n{self.sized}"
+        places[note_id] = place
+        event = Event(raw, place, bar, at, ticks, note_id)
+        self.events.append(event)
+        return event
+
+    def _attach(self, event: Event, small: list[tuple[RawNote, int]], previous: Event | None) -> None:
+        """Small notes stand before the note that follows, unless they close the shake on the note before.
+
+        Ours say on which side they stand by their ids.
+        """
+        afterwards = [pair for pair in small if pair[0].own_id.startswith(AFTER)]
+        before = [pair for pair in small if not pair[0].own_id.startswith(AFTER)]
+        theirs = [pair for pair in before if not pair[0].own_id.startswith(BEFORE)]
+        closing = (
+            previous is not None
+            and len(theirs) == 2
+            and any(sign.element == "trill-mark" for sign in previous.raw.signs)
+            and not theirs[0][0].slur_starts
+            and bool(previous.raw.slur_starts or theirs[-1][0].slur_stops)
+        )
+        if closing:
+            afterwards += theirs
+            before = [pair for pair in before if pair not in theirs]
+        if previous is None:
+            before, afterwards = [*afterwards, *before], []
+        else:
+            previous.after.extend(self._group(afterwards, len(previous.raw.slur_starts)))
+        event.before.extend(self._group(before))
+
+    def _group(self, small: list[tuple[RawNote, int]], open_slurs: int = 0) -> list[SmallNote]:
+        """Small notes in order; a slur that begins at one, or is open already, covers the rest of the group."""
+        found = []
+        for raw, place in small:
+            open_slurs += len(raw.slur_starts)
+            found.append(self._small(raw, place, slurred=open_slurs > 0))
+            open_slurs = max(0, open_slurs - len(raw.slur_stops))
+        return found
+
+    def _small(self, raw: RawNote, place: int, *, slurred: bool) -> SmallNote:
+        assert raw.pitch is not None, "small notes without pitch are not gathered"
+        assert raw.grace is not None
+        places = self.reading.places
+        note_id = raw.own_id if raw.own_id and raw.own_id not in places else f"{self.part_id}.g{place}"
+        places[note_id] = place
+        return SmallNote(
+            note_id,
+            raw.pitch.transposed(*self.transpose) if self.transpose else raw.pitch,
+            raw.value if raw.type else Fraction(1, 2),
+            slash=raw.grace.get("slash") == "yes",
+            slurred=slurred,
+            steal_previous=_percent(raw.grace.get("steal-time-previous")),
+            steal_following=_percent(raw.grace.get("steal-time-following")),
+            make_time=_percent(raw.grace.get("make-time")),
+            accidental=raw.accidental,
+            signs=tuple(raw.signs),
+            chord=raw.chord,
+            ours=raw.own_id.startswith(OURS),
+        )
+
+    def _attributes(self, element: etree._Element, bar: RawBar, index: int, at: int) -> None:
+        keys = []
+        for child in element:
+            tag = child.tag
+            if tag == "divisions":
+                self.factor = Fraction(self.reading.divisions) / whole(child.text)
+            elif tag == "key" and child.get("number", "1") == "1":
+                keys.append(child)
+            elif tag == "time":
+                self._from(bar, at).meter = _read_meter(child, self.reading.name, bar.number)
+            elif tag == "staves":
+                self.staves = min(8, int(child.text or 1))
+            elif tag == "clef":
+                self._clef(child, index, at)
+            elif tag == "transpose":
+                octave = int(child.findtext("octave-change") or 0)
+                chromatic = int(float(child.findtext("chromatic") or 0))
+                diatonic = child.findtext("diatonic")
+                places = int(diatonic) if diatonic else round(chromatic * 7 / 12)
+                moved = (places + 7 * octave, chromatic + 12 * octave)
+                if self.transpose is not None and self.events and moved != self.transpose:
+                    self.reading.remarks.append(
+                        f"Bar {bar.number}, part {self.part_id}: the transposition changes here; small notes written "
+                        "into this part follow the last one.")
+                self.transpose = moved if moved != (0, 0) or self.transpose else None
+        for key in keys:  # after the transposition, which may stand behind it
+            there = self._from(bar, at)
+            if there.fifths is None:
+                there.fifths, there.mode = self._key(key)
+
+    def _from(self, bar: RawBar, at: int) -> RawBar:
+        """The bar from which an attribute holds: this one, or the next where it stands in the middle."""
+        if at == 0:
+            return bar
+        if self.late is None:
+            self.late = RawBar("")
+        return self.late
+
+    def _key(self, element: etree._Element) -> tuple[int, str]:
+        fifths = element.findtext("fifths")
+        if fifths is None:  # a signature given note by note
+            return sum(round(float(alter.text or 0)) for alter in element.iterfind("key-alter")), ""
+        moved = Pitch(4, 0).transposed(*self.transpose).fifths if self.transpose else 0
+        return int(fifths) + moved, (element.findtext("mode") or "").strip()
+
+    def _clef(self, element: etree._Element, bar: int, at: int) -> None:
+        sign = (element.findtext("sign") or "G").strip()
+        line = {"G": 2, "F": 4, "C": 3}.get(sign, 3)
+        line = int(element.findtext("line") or line)
+        octave = int(element.findtext("clef-octave-change") or 0)
+        self.clefs.append((bar, at, Clef(Fraction(0), int(element.get("number", "1")), sign, line, octave)))
+
+    def _direction(self, element: etree._Element, bar: RawBar, index: int, at: int) -> None:
+        offset = element.findtext("offset")
+        place = max(0, at + (self.ticks(whole(offset)) if offset else 0))
+        placement = element.get("placement", "")
+        side: Placement = "above" if placement == "above" else "below" if placement == "below" else ""
+        staff = int(element.findtext("staff") or 1)
+        tempo = None
+        for kind in element.iterfind("direction-type/*"):
+            text = "".join(str(piece) for piece in kind.itertext()).strip()
+            if kind.tag == "words":
+                if SIGN_WORDS.fullmatch(text):
+                    ours = element.get("id", "").startswith("gw-")
+                    sign = Sign("words", text, "", side, ours=ours)
+                    self.reading.signs.append((self.index, index, place, staff, sign))
+                else:
+                    bar.jumps.extend(jump for pattern, jump in JUMP_WORDS if pattern.search(text))
+                    self._say(index, place, "words", text, side, None)
+            elif kind.tag == "dynamics":
+                self._say(index, place, "dynamics", " ".join(str(mark.tag) for mark in kind), side, None)
+            elif kind.tag in ("segno", "coda"):
+                bar.jumps.append(str(kind.tag))
+            elif kind.tag == "metronome":
+                tempo = _metronome(kind)
+        sound = element.find("sound")
+        if sound is not None:
+            self._sound(sound, bar, index, place)
+        elif tempo is not None:
+            self._say(index, place, "metronome", "", side, tempo)
+
+    def _sound(self, element: etree._Element, bar: RawBar, index: int, at: int) -> None:
+        for jump in ("dacapo", "dalsegno", "fine", "tocoda", "segno", "coda"):
+            if element.get(jump) and jump not in bar.jumps:
+                bar.jumps.append(jump)
+        if element.get("tempo"):
+            try:
+                tempo = Fraction(element.get("tempo", "0")).limit_denominator(1000)
+            except ValueError:
+                return
+            if 5 <= tempo <= 600:
+                self._say(index, at, "sound", "", "", tempo)
+
+    def _say(self, bar: int, at: int, kind: str, text: str, side: Placement, tempo: Fraction | None) -> None:
+        self.reading.words.append((self.part_id, bar, at, kind, text, side, tempo))
+
+    def _figures(self, element: etree._Element, bar: int, at: int) -> int:
+        """Read a column of figures; return how far a further column under the same note stands from it."""
+        items = tuple(
+            FigureItem(
+                int(number) if (number := (figure.findtext("figure-number") or "").strip()).isdigit() else None,
+                (figure.findtext("prefix") or "").strip(),
+                (figure.findtext("suffix") or "").strip(),
+                (extend := figure.find("extend")) is not None and extend.get("type") != "start",
+            )
+            for figure in element.iterfind("figure")
+        )
+        ticks = self.ticks(whole(element.findtext("duration")))
+        self.reading.figures.append((self.part_id, bar, at, ticks, items, element.get("parentheses") == "yes"))
+        return ticks
+
+
+def _take_over(bar: RawBar, late: RawBar) -> None:
+    bar.meter = bar.meter or late.meter
+    if bar.fifths is None:
+        bar.fifths, bar.mode = late.fifths, late.mode
+
+
+def _percent(text: str | None) -> Fraction | None:
+    try:
+        return Fraction(text) if text else None
+    except ValueError:
+        return None
+
+
+def _metronome(element: etree._Element) -> Fraction | None:
+    rate, unit = (element.findtext("per-minute") or "").strip(), (element.findtext("beat-unit") or "").strip()
+    found = re.search(r"\d+(?:\.\d+)?", rate)
+    if not found or not unit:
+        return None
+    return Fraction(found[0]) * dotted(unit, len(element.findall("beat-unit-dot")))
+
+
+def _read_meter(element: etree._Element, name: str, bar: str) -> Meter | None:
+    if element.find("senza-misura") is not None:
+        return Meter(4, 4, "", measured=False)
+    beats, units = element.findall("beats"), element.findall("beat-type")
+    try:
+        pairs = [
+            (sum(int(count) for count in (above.text or "").split("+")), int(below.text or 0))
+            for above, below in zip(beats, units, strict=True)
+        ]
+    except ValueError:
+        pairs = []
+    if not pairs or any(count <= 0 or unit <= 0 for count, unit in pairs):
+        raise BadInput("the time signature cannot be read", file=name, bar=bar, element="time")
+    unit = max(unit for _, unit in pairs)
+    return Meter(sum(count * unit // own for count, own in pairs), unit, element.get("symbol", ""))
+
+
+def _read_barline(element: etree._Element, bar: RawBar) -> None:
+    for child in element:
+        if child.tag == "repeat":
+            if child.get("direction") == "forward":
+                bar.repeat_start = True
+            else:
+                bar.repeat_end = max(2, int(child.get("times") or 2))
+        elif child.tag == "ending":
+            if child.get("type") == "start":
+                bar.ending_start = tuple(int(number) for number in re.findall(r"\d+", child.get("number", ""))) or (1,)
+            else:
+                bar.ending_stop = True
+        elif child.tag == "bar-style":
+            bar.double |= child.text == "light-light"
+            bar.final |= child.text == "light-heavy" and element.find("repeat") is None
+        elif child.tag in ("segno", "coda"):
+            bar.jumps.append(str(child.tag))

@@ -1,0 +1,215 @@
+"""The whole of a MusicXML document: bars get their onsets, notes their exact times.
+
+Public: finish.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from fractions import Fraction
+
+from lxml import etree
+
+from gracewright.errors import BadInput
+from gracewright.pitch import Pitch
+from gracewright.score.document import Document
+from gracewright.score.gathering import Event, Reading
+from gracewright.score.model import NO_MARKS, Bar, Figure, Marks, Meter, Note, Piece, Words
+
+Exact = Callable[[int], Fraction]
+
+
+def finish(reading: Reading, tree: etree._ElementTree) -> Piece:
+    """Bars get their onsets, notes their exact times."""
+    divisions = reading.divisions
+    if not any(event.raw.pitch for events in reading.events for event in events):
+        raise BadInput("there are no pitched notes", file=reading.name, remedy="give a score with a melody")
+    bars, starts = _bars(reading)
+    _put_signs(reading)
+    _remark_on_bars(reading, bars)
+    _remark_on_ties(reading)
+    times: dict[int, Fraction] = {}
+
+    def exact(ticks: int) -> Fraction:
+        found = times.get(ticks)
+        if found is None:
+            found = times[ticks] = Fraction(ticks, divisions)
+        return found
+
+    notes: list[tuple[tuple[int, int, int, str], Note]] = []
+    for index, (part, events) in enumerate(zip(reading.parts, reading.events, strict=True)):
+        for event in events:
+            raw, start = event.raw, starts[event.bar] + event.at
+            length = exact(event.ticks)
+            marks = NO_MARKS if not (raw.marked or raw.signs or event.before or event.after) else _marks(event)
+            note = Note(
+                event.id, part.id, raw.staff, raw.voice, event.bar, exact(start), length, raw.pitch,
+                raw.value if raw.type else length, raw.dots, raw.tie_stop, raw.tie_start, raw.chord, raw.cue,
+                raw.whole_bar, marks,
+            )  # fmt: skip
+            notes.append(((start, index, raw.staff, raw.voice), note))
+    notes.sort(key=lambda pair: pair[0])
+    root = tree.getroot()
+    groups = _groups(root)
+    parts = tuple(
+        replace(part, clefs=tuple(replace(clef, onset=exact(starts[bar] + at)) for bar, at, clef in clefs),
+                group=groups.get(part.id, ""))
+        for part, clefs in zip(reading.parts, reading.clefs, strict=True)
+    )
+    return Piece(
+        title=_title(root), composer=_creator(root), parts=parts, bars=bars, notes=tuple(note for _, note in notes),
+        figures=_figures(reading, starts, exact), words=_words(reading, starts, exact),
+        date=(root.findtext("identification/miscellaneous/miscellaneous-field[@name='date']") or "").strip(),
+        source=reading.name, remarks=tuple(reading.remarks), document=Document(tree, reading.places, divisions),
+    )  # fmt: skip
+
+
+def _marks(event: Event) -> Marks:
+    raw = event.raw
+    return Marks(
+        tuple(raw.signs), tuple(raw.articulations), tuple(event.before), tuple(event.after), tuple(raw.slur_starts),
+        tuple(raw.slur_stops), raw.fermata, raw.breath, tuple(raw.lyrics), tuple(raw.fingering), raw.tuplet,
+        raw.accidental, raw.beam, tuple(raw.wavy), raw.tremolo, raw.arpeggio,
+    )  # fmt: skip
+
+
+def _bars(reading: Reading) -> tuple[tuple[Bar, ...], list[int]]:
+    meter, fifths, mode = Meter(4, 4), 0, ""
+    first = next((bar.meter for bar in reading.bars if bar.meter), None)
+    meter = first or meter
+    at, starts, bars = 0, [], []
+    ending: tuple[int, ...] = ()
+    for index, raw in enumerate(reading.bars):
+        meter = raw.meter or meter
+        if raw.fifths is not None:
+            fifths, mode = raw.fifths, raw.mode
+        ticks = raw.ticks or int(meter.length * reading.divisions)
+        ending = raw.ending_start or ending
+        length = Fraction(ticks, reading.divisions)
+        pickup = length < meter.length and (index == 0 or raw.implicit) and meter.measured
+        bars.append(
+            Bar(index, raw.number, Fraction(at, reading.divisions), length, meter, fifths, mode, pickup,
+                raw.repeat_start, raw.repeat_end, ending, tuple(dict.fromkeys(raw.jumps)), raw.double, raw.final,
+                raw.system_break)
+        )  # fmt: skip
+        if raw.ending_stop:
+            ending = ()
+        starts.append(at)
+        at += ticks
+    return tuple(bars), starts
+
+
+def _listed(numbers: Sequence[str]) -> str:
+    """Bar numbers in words: the first few, and how many more."""
+    numbers = list(dict.fromkeys(numbers))
+    first = ", ".join(numbers[:5])
+    word = "Bar" if len(numbers) == 1 else "Bars"
+    return f"{word} {first}" + (f" and {len(numbers) - 5} more" if len(numbers) > 5 else "")
+
+
+def _remark_on_bars(reading: Reading, bars: Sequence[Bar]) -> None:
+    """Bars that do not add up are read as long as their longest part, and said so."""
+    pairs = list(zip(reading.bars, bars, strict=True))
+    uneven = [bar.number for raw, bar in pairs if raw.uneven]
+    if uneven:
+        reading.remarks.append(f"{_listed(uneven)}: the parts are not equally long; the longest counts.")
+    overfull = [bar.number for raw, bar in pairs if bar.meter.measured and bar.length > bar.meter.length]
+    if overfull and len(overfull) * 4 < len(bars):
+        reading.remarks.append(f"{_listed(overfull)}: more than the time signature allows; read as it stands.")
+
+
+def _remark_on_ties(reading: Reading) -> None:
+    """A tie that meets no note of its pitch is left out of account."""
+    loose = []
+    for events in reading.events:
+        waiting: dict[Pitch, int] = {}
+        for event in events:
+            pitch = event.raw.pitch
+            if pitch is None or not (event.raw.tie_start or event.raw.tie_stop):
+                continue
+            if event.raw.tie_stop and waiting.pop(pitch, None) is None and not reading.bars[event.bar].ending_start:
+                loose.append(event.bar)
+            if event.raw.tie_start:
+                waiting[pitch] = event.bar
+        loose += waiting.values()
+    if loose:
+        numbers = [reading.bars[bar].number for bar in sorted(loose)]
+        reading.remarks.append(f"{_listed(numbers)}: a tie leads nowhere and is read as two notes.")
+
+
+def _put_signs(reading: Reading) -> None:
+    """A lone cross or t set as a direction belongs to the note at its place."""
+    for part, bar, at, staff, sign in reading.signs:
+        here = [e for e in reading.events[part] if e.bar == bar and e.raw.pitch is not None]
+        exact = [e for e in here if e.at == at and e.raw.staff == staff] or [e for e in here if e.at == at]
+        if not exact:
+            exact = [e for e in here if e.at <= at < e.at + e.ticks]
+        if exact:
+            exact[0].raw.signs.append(sign)
+        else:
+            reading.remarks.append(f"Bar {reading.bars[bar].number}: a sign “{sign.text}” stands over no note.")
+
+
+def _figures(reading: Reading, starts: list[int], exact: Exact) -> tuple[Figure, ...]:
+    """Columns without a length share the note they stand under evenly."""
+    hosts: dict[tuple[str, int, int], int] = {}
+    for part, events in zip(reading.parts, reading.events, strict=True):
+        for event in events:
+            key = (part.id, event.bar, event.at)
+            hosts[key] = max(hosts.get(key, 0), event.ticks)
+    groups: dict[tuple[str, int, int], list[int]] = defaultdict(list)
+    for index, (part_id, bar, at, ticks, _, _) in enumerate(reading.figures):
+        if not ticks:
+            groups[part_id, bar, at].append(index)
+    moved: dict[int, tuple[int, int]] = {}
+    for key, members in groups.items():
+        host = hosts.get(key, reading.divisions)
+        for count, index in enumerate(members):
+            share = host // len(members)
+            moved[index] = (count * share, share)
+    found = []
+    for index, (part_id, bar, at, ticks, items, parentheses) in enumerate(reading.figures):
+        shift, length = moved.get(index, (0, ticks))
+        found.append(Figure(part_id, bar, exact(starts[bar] + at + shift), exact(length), items, parentheses))
+    return tuple(sorted(found, key=lambda figure: figure.onset))
+
+
+def _words(reading: Reading, starts: list[int], exact: Exact) -> tuple[Words, ...]:
+    found = [
+        Words(part, bar, exact(starts[bar] + at), kind, text, side, tempo)
+        for part, bar, at, kind, text, side, tempo in reading.words
+    ]
+    return tuple(sorted(found, key=lambda words: words.onset))
+
+
+def _groups(root: etree._Element) -> dict[str, str]:
+    """Part id → name of the innermost named group it stands in."""
+    found: dict[str, str] = {}
+    open_groups: dict[str, str] = {}
+    for entry in root.iterfind("part-list/*"):
+        if entry.tag == "part-group" and entry.get("type") == "start":
+            open_groups[entry.get("number", "1")] = (entry.findtext("group-name") or "").strip()
+        elif entry.tag == "part-group":
+            open_groups.pop(entry.get("number", "1"), None)
+        elif entry.tag == "score-part":
+            found[entry.get("id", "")] = next((name for name in reversed(list(open_groups.values())) if name), "")
+    return found
+
+
+def _title(root: etree._Element) -> str:
+    work, movement = root.findtext("work/work-title") or "", root.findtext("movement-title") or ""
+    titles = [text.strip() for text in (work, movement) if text.strip()]
+    if not titles:
+        for credit in root.iterfind("credit"):
+            if credit.findtext("credit-type") == "title":
+                return (credit.findtext("credit-words") or "").strip()
+    return ": ".join(dict.fromkeys(titles))
+
+
+def _creator(root: etree._Element) -> str:
+    for creator in root.iterfind("identification/creator"):
+        if creator.get("type", "composer") == "composer":
+            return (creator.text or "").strip()
+    return ""
