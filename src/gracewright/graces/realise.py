@@ -24,6 +24,8 @@ from gracewright.graces.ways import Way, way_for
 from gracewright.pitch import Pitch
 
 ZERO: Final = Fraction(0)
+Row = tuple[Pitch | None, Fraction, Fraction]
+"""Pitch (None: silence), onset from the host's, length."""
 MOST_FROM_PREVIOUS: Final = 0.3
 """Seconds: the longest note that is taken from the note before. Our choice, by ear."""
 
@@ -42,10 +44,10 @@ def realise(grace: Grace, context: Context) -> Realised:
     way = way_for(grace, context)
     if way.pattern.before:
         return _before(grace, context, way)
-    pitches, lengths, remark = _laid(grace, context, way)
+    rows, remark = _laid(grace, context, way)
     if way.into_rest:
-        pitches, lengths = [*pitches, context.pitch], [*lengths, min(context.rest_length, context.length)]
-    notes, silence = _sounded(pitches, lengths, context)
+        rows.append((context.pitch, context.length, min(context.rest_length, context.length)))
+    notes, silence = _sounded(rows, context)
     if word.bend or word.swell:
         notes = tuple(replace(note, bend=word.bend, swell=word.swell) for note in notes)
     words = f"{word.title}: {_spoken([note.pitch for note in notes])}, {_when(notes, context)}"
@@ -78,11 +80,13 @@ def _limits(context: Context) -> Limits:
     return Limits(context.quarter, context.rate, context.least)
 
 
-def _laid(grace: Grace, context: Context, way: Way) -> tuple[list[Pitch | None], list[Fraction], str]:
-    """Pitches (None: silence) and lengths over the host, end notes that the place gives included."""
+def _laid(grace: Grace, context: Context, way: Way) -> tuple[list[Row], str]:
+    """Rows over the host, end notes that the place gives included; and a remark where the shape had to give way."""
     after = _after(grace, context, way.pattern)
     first = _first(grace, context, way.pattern)
-    body = context.length - sum((length for _, length in after), ZERO)
+    body = context.length
+    for _, length in after:
+        body -= length
     shape = way.pattern.shape
     if first:
         shape = Shape(tuple(Mark(0) for _ in first) + shape.head)
@@ -90,9 +94,11 @@ def _laid(grace: Grace, context: Context, way: Way) -> tuple[list[Pitch | None],
     pitches = _pitches(laid, grace, context, way.rule)
     if first and len(pitches) > len(first):
         pitches[: len(first)] = first
-    pitches += [pitch for pitch, _ in after]
-    lengths = [length for _, _, length in laid.notes] + [length for _, length in after]
-    return pitches, lengths, laid.remark
+    rows: list[Row] = [(pitch, at, length) for pitch, (_, at, length) in zip(pitches, laid.notes, strict=True)]
+    for pitch, length in after:
+        rows.append((pitch, body, length))
+        body += length
+    return rows, laid.remark
 
 
 def _pitches(laid: Laid, grace: Grace, context: Context, rule: str) -> list[Pitch | None]:
@@ -158,19 +164,25 @@ def _no_longer(length: Fraction, context: Context, seconds: float) -> Fraction:
     return length
 
 
-def _sounded(
-    pitches: Sequence[Pitch | None], lengths: Sequence[Fraction], context: Context, start: Fraction = ZERO
-) -> tuple[tuple[GraceNote, ...], Fraction]:
-    """Notes in a row; a closing silence is returned as a length."""
-    notes: list[GraceNote] = []
-    at, joined, silence = start, context.slurred_in, ZERO
+def _row(pitches: Sequence[Pitch], lengths: Sequence[Fraction], start: Fraction) -> list[Row]:
+    """Notes one after the other."""
+    rows: list[Row] = []
     for pitch, length in zip(pitches, lengths, strict=True):
+        rows.append((pitch, start, length))
+        start += length
+    return rows
+
+
+def _sounded(rows: Sequence[Row], context: Context) -> tuple[tuple[GraceNote, ...], Fraction]:
+    """The notes of rows in order; a closing silence is returned as a length."""
+    notes: list[GraceNote] = []
+    joined, silence, main = context.slurred_in, ZERO, context.pitch
+    for pitch, at, length in rows:
         if pitch is None:
-            joined, silence = False, silence + length
+            joined, silence = False, length
         else:
-            notes.append(GraceNote(pitch, at, length, pitch == context.pitch, joined))
+            notes.append(GraceNote(pitch, at, length, pitch == main, joined))
             joined, silence = True, ZERO
-        at = at + length if at else length
     return tuple(notes), silence
 
 
@@ -182,15 +194,15 @@ def _before(grace: Grace, context: Context, way: Way) -> Realised:
     room = context.previous_length or (context.length if context.rest_before else ZERO)
     if room == 0:
         on_beat = replace(way.pattern, shape=Shape((*(Mark(m.step) for m in marks), Mark(0, HOLD))), before=())
-        after = _laid(grace, context, replace(way, pattern=on_beat))
-        notes, silence = _sounded(after[0], after[1], context)
+        rows, remark = _laid(grace, context, replace(way, pattern=on_beat))
+        notes, silence = _sounded(rows, context)
         words = f"{word_of(grace.id).title}: nothing before it to take time from, so short and on the beat"
-        return Realised(notes, ZERO, _sentence(words, after[2], way), silence)
+        return Realised(notes, ZERO, _sentence(words, remark, way), silence)
     lengths = [_no_longer(mark.share * room, context, MOST_FROM_PREVIOUS) for mark in marks]
     taken = sum(lengths, ZERO)
-    early, _ = _sounded(pitches, lengths, context, -taken)
-    body, values, remark = _laid(grace, context, replace(way, pattern=replace(way.pattern, before=())))
-    main, silence = _sounded(body, values, replace(context, slurred_in=True))
+    early, _ = _sounded(_row([pitch for pitch in pitches if pitch is not None], lengths, -taken), context)
+    body, remark = _laid(grace, context, replace(way, pattern=replace(way.pattern, before=())))
+    main, silence = _sounded(body, replace(context, slurred_in=True))
     early_words = _spoken([note.pitch for note in early])
     words = f"{word_of(grace.id).title}: {early_words} before the beat, then {context.pitch} on it"
     return Realised(early + main, taken, _sentence(words, remark, way), silence)
@@ -201,7 +213,7 @@ def _explicit(grace: Grace, context: Context) -> Realised:
     total = sum((share for _, share in grace.notes), ZERO)
     rows = list(grace.notes) if total >= 1 else [*grace.notes, (context.pitch, 1 - total)]
     scale = context.length / max(total, Fraction(1))
-    notes, _ = _sounded([pitch for pitch, _ in rows], [share * scale for _, share in rows], context)
+    notes, _ = _sounded(_row([pitch for pitch, _ in rows], [share * scale for _, share in rows], ZERO), context)
     return Realised(notes, ZERO, f"{word_of(grace.id).title}: {_spoken([note.pitch for note in notes])}.")
 
 
