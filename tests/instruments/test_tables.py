@@ -46,8 +46,8 @@ def test_note_names_in_remarks_move_with_the_instrument():
     alto = load_instrument("alto-recorder").shake_fingering(Pitch.parse("G5"), Pitch.parse("A5"))
     tenor = load_instrument("tenor-recorder").shake_fingering(Pitch.parse("D5"), Pitch.parse("E5"))
 
-    assert "(not the pinched a'')" in alto
-    assert "(not the pinched e'')" in tenor
+    assert "(not the pinched A5)" in alto
+    assert "(not the pinched E5)" in tenor
 
 
 def test_an_unknown_name_is_answered_with_the_known_ones():

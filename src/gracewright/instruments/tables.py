@@ -176,13 +176,10 @@ def read_fingerings(name: str, low: Pitch) -> Fingers:
 
 
 def _renamed(text: str, diatonic: int, chromatic: int) -> str:
-    """Note names in remarks (``f#''``) moved as the instrument lies; ``Pitch`` names in the keys are left alone."""
+    """Note names in remarks (``f#''``) as we write names (F#5), moved as the instrument lies."""
 
     def moved(match: re.Match[str]) -> str:
-        octave = 3 + len(match[2])
-        there = Pitch.parse(f"{match[1]}{octave}").transposed(diatonic, chromatic)
-        name = there.pitch_class
-        return name.lower() + "'" * (there.octave - 3) if there.octave >= 3 else name + "," * (2 - there.octave)
+        return str(Pitch.parse(f"{match[1]}{3 + len(match[2])}").transposed(diatonic, chromatic))
 
     return re.sub(r"\b([a-g][#b]?)('{1,4})", moved, text)
 

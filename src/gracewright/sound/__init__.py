@@ -8,6 +8,7 @@ from gracewright.sound.practice import (
     Setting,
     Track,
     count_in,
+    joined,
     ladder,
     phrase_by_phrase,
     play_along,
@@ -18,6 +19,6 @@ from gracewright.sound.temperaments import Temperament, load_temperament, temper
 
 __all__ = [
     "FORMATS", "PEAK", "SAMPLE_RATE", "TAIL", "CountIn", "Mark", "Setting", "Temperament", "Track",
-    "count_in", "encoded", "excerpt", "ladder", "load_temperament", "phrase_by_phrase", "play_along",
+    "count_in", "encoded", "excerpt", "joined", "ladder", "load_temperament", "phrase_by_phrase", "play_along",
     "played_span", "practice_track", "render", "temperaments", "time_map", "write_audio",
 ]  # fmt: skip

@@ -4,7 +4,7 @@ Conventions: tempi are quarters a minute; steps are shares of the tempo (1/2 is 
 played anew at the slower tempo, so that its pitch stays and its graces, too, become slow notes that a hand can learn.
 Every track says in ``marks`` what begins when.
 
-Public: Track, Mark, Setting, CountIn, count_in, practice_track, phrase_by_phrase, play_along, ladder.
+Public: Track, Mark, Setting, CountIn, count_in, practice_track, phrase_by_phrase, play_along, ladder, joined.
 """
 
 from __future__ import annotations
@@ -159,12 +159,12 @@ def play_along(
 
 def ladder(
     version: Version, host: str, *, tempo: Fraction, time_through: int = 1, context: Fraction = Fraction(2),
-    setting: Setting = Setting(),
+    setting: Setting = Setting(), name: str = "",
 ) -> Track:  # fmt: skip
     """One grace by steps: its notes slow and even, then at half speed, in time, and in its place in the line.
 
-    ``host`` is the written note's id; ``context`` quarters before and after it belong to its place. Raises BadInput
-    where that note does not sound in that time through.
+    ``host`` is the written note's id; ``context`` quarters before and after it belong to its place; ``name`` is set
+    before the words of each mark. Raises BadInput where that note does not sound in that time through.
     """
     notes = [n for n in version.notes if n.part == version.solo and n.host == host and n.time_through == time_through]
     if not notes:
@@ -183,8 +183,21 @@ def ladder(
         (place, tempo / 2, setting, "in its place, at half speed"),
         (place, tempo, setting, "in its place, in time"),
     ]
-    heard = [(_heard(part, speed, None, how), words, speed) for part, speed, how, words in steps]
+    called = f"{name}: " if name else ""
+    heard = [(_heard(part, speed, None, how), called + words, speed) for part, speed, how, words in steps]
     return _joined([each for each in heard for _ in range(TIMES)])
+
+
+def joined(tracks: Iterable[Track]) -> Track:
+    """Tracks one after the other, a pause between. Raises BadInput where there is none."""
+    samples, marks, at = list[Audio](), list[Mark](), 0
+    for track in tracks:
+        marks += [replace(mark, seconds=mark.seconds + at / SAMPLE_RATE) for mark in track.marks]
+        samples += [track.samples, _silence()]
+        at += len(track.samples) + len(_silence())
+    if not samples:
+        raise BadInput("nothing is left to play", remedy="choose other bars")
+    return Track(np.concatenate(samples[:-1]), tuple(marks))
 
 
 def _only(version: Version, notes: Sequence[PlayedNote]) -> Version:
@@ -206,16 +219,12 @@ def _heard(version: Version, tempo: Fraction, count: CountIn | None, setting: Se
     return np.clip(heard, -PEAK, PEAK)
 
 
-def _joined(pieces: Sequence[tuple[Audio, str, Fraction]]) -> Track:
-    if not pieces:
-        raise BadInput("nothing is left to play", remedy="choose other bars")
-    marks, samples, at = [], list[Audio](), 0
-    pause = np.zeros(round(PAUSE * SAMPLE_RATE), dtype=np.float32)
-    for heard, words, tempo in pieces:
-        marks.append(Mark(at / SAMPLE_RATE, words, tempo))
-        samples += [heard, pause]
-        at += len(heard) + len(pause)
-    return Track(np.concatenate(samples[:-1]), tuple(marks))
+def _joined(pieces: Iterable[tuple[Audio, str, Fraction]]) -> Track:
+    return joined(Track(heard, (Mark(0.0, words, tempo),)) for heard, words, tempo in pieces)
+
+
+def _silence() -> Audio:
+    return np.zeros(round(PAUSE * SAMPLE_RATE), dtype=np.float32)
 
 
 def _share(step: Fraction) -> str:
