@@ -25,11 +25,12 @@ SEPARATE: Final = 5
 @dataclass(frozen=True, slots=True, eq=False)
 class Stretch:
     """What the figures of one stretch have in common: its seconds and its style; the figures short and quick enough for
-    it, by index, with the part of their cost that does not depend on pitch."""
+    it, by index, with the part of their cost that does not depend on pitch; whether a beat falls at its half."""
 
     seconds: float
     style: Style
     costs: Mapping[int, float]
+    beat_at_half: bool
 
 
 class Filling(NamedTuple):
@@ -65,7 +66,9 @@ class _Set(NamedTuple):
 
 
 @lru_cache(maxsize=4096)
-def stretch_of(seconds: float, least: float, units: tuple[int, ...], aim: float, style: Style) -> Stretch:
+def stretch_of(
+    seconds: float, least: float, units: tuple[int, ...], aim: float, style: Style, beat_at_half: bool
+) -> Stretch:
     """The figures that fit so many seconds with no note shorter than ``least``; ``units`` says into how many equal
     shares the stretch may be cut, ``aim`` how many notes a second are wished for."""
     costs: dict[int, float] = {}
@@ -75,7 +78,7 @@ def stretch_of(seconds: float, least: float, units: tuple[int, ...], aim: float,
             continue
         density = style.strength * seconds * (count / seconds - aim) ** 2 / 4
         costs[figure.index] = density - style.worth[figure.group]
-    return Stretch(seconds, style, costs)
+    return Stretch(seconds, style, costs, beat_at_half)
 
 
 @lru_cache(maxsize=400_000)
@@ -84,7 +87,7 @@ def fillings(ends: Ends, mould: Mould, stretch: Stretch) -> tuple[Filling, ...]:
     style, costs, found = stretch.style, stretch.costs, list[tuple[float, int, _Set]]()
     for one in _sets(ends, mould):
         cost = costs.get(one.figure.index)
-        if cost is None:
+        if cost is None or (one.strong and stretch.beat_at_half):
             continue
         cost += style.leaping * one.leaping
         if one.foreign:

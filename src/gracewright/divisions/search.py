@@ -170,19 +170,19 @@ def _ways(task: Task, style: Style, aim: float) -> list[_Way]:
         for j in (i + 1, i + 2):
             if not reached[i] or j > final or (j == i + 2 and not _joins(task, cuts, i)):
                 continue
-            _Span(task, style, cuts[i], cuts[j], aim).grow(reached[i], ends if j == final else reached[j])
+            _Span(task, style, cuts[i], cuts[j], aim, j == i + 2).grow(reached[i], ends if j == final else reached[j])
     return ends
 
 
 class _Span:
     """One stretch between two cuts, ready to lengthen the ways that have reached its beginning."""
 
-    def __init__(self, task: Task, style: Style, begin: int, end: int, aim: float) -> None:
+    def __init__(self, task: Task, style: Style, begin: int, end: int, aim: float, joined: bool) -> None:
         self.task, self.style, self.length = task, style, end - begin
         self.first, self.last = begin == 0, end == task.length
         units = _units(Fraction(self.length, task.ticks), style.triplets and task.beat % task.ticks == 0)
         seconds = self.length / task.ticks * task.quarter
-        self.stretch: Stretch = stretch_of(seconds, task.least, units, aim, style)
+        self.stretch: Stretch = stretch_of(seconds, task.least, units, aim, style, joined)
         self.mould = task.chord_at(begin)
         if not self.last:
             mould = task.chord_at(end)
@@ -220,7 +220,9 @@ class _Span:
         kept = KEPT_LAST if self.last else KEPT
         for filling in choice:
             own = filling.cost + far
-            if self.moves and self._parallel(filling, shift, end):
+            if self.last and self.targets and filling.places[-1] + shift == end[0]:
+                continue  # it would strike the next note twice
+            if not self._in_compass(filling, shift) or (self.moves and self._parallel(filling, shift, end)):
                 continue
             if self.near is not None and self._near_bass(filling, shift):
                 own += 0.4
@@ -243,11 +245,17 @@ class _Span:
             return 0.3 + max(0.0, self.style.even)
         return self.style.even if before.weights == figure.weights else 0.0
 
+    def _in_compass(self, filling: Filling, shift: int) -> bool:
+        added = filling.places if not self.first else filling.places[1:]
+        return all(self.task.low <= place + shift <= self.task.high for place in added)
+
     def _parallel(self, filling: Filling, shift: int, end: tuple[int, int]) -> bool:
         """Does the figure make fifths or octaves with the bass where that moves, the passage's end included?"""
         figure, shifted = filling.figure, [place + shift for place in filling.places]
         for offset, now, then in self.moves:
             if offset == self.length:
+                if self.last and shifted[-1] == self.task.pitch.diatonic:
+                    continue  # as the plain line goes
                 pair = midi_of(shifted[-1], filling.alters[-1]), midi_of(*end)
             else:
                 share, rest = divmod(offset * figure.total, self.length)

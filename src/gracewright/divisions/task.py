@@ -74,7 +74,8 @@ def task_of(
         offset = int(one.offset * ticks)
         basses.append((offset, one.bass.midi if one.bass else None))
         if offset < length:
-            mould = mould_of(context.key, one.harmony, context.bar_state, host, _letter(one.bass))
+            own = host if not offset or not one.harmony else (-1, 0)
+            mould = mould_of(context.key, one.harmony, context.bar_state, own, _letter(one.bass))
             if not moulds or mould is not moulds[-1]:
                 moulds.append(mould)
                 changes.append(offset)
