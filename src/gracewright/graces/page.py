@@ -21,6 +21,7 @@ from gracewright.graces.page_sources import Place, Read, closes, read_by, sign_o
 from gracewright.graces.recognise import classify
 from gracewright.graces.shape import Mark
 from gracewright.graces.signs import kinds, sign_kinds
+from gracewright.graces.sources import short_name
 from gracewright.graces.ways import entry_for
 from gracewright.pitch import Pitch
 from gracewright.score import Piece, Sign, SmallNote, Tone, tones
@@ -125,10 +126,14 @@ def _of_sign(sign: Sign, place: Place, source: str) -> Read | None:
     plain = _plain(sign, place)
     read = read_by(source, sign, sign.element, place, plain) if source else None
     if read is None and plain is not None:
-        read = Read(plain, f"{source} does not explain this sign: common practice" if source else "")
+        read = Read(plain, _unexplained(source))
     if read is None:
         return None
     return replace(read, grace=_with_accidentals(read.grace, sign, place, source))
+
+
+def _unexplained(source: str) -> str:
+    return f"{short_name(source)} does not explain this sign: common practice" if source else ""
 
 
 def _with_accidentals(grace: Grace, sign: Sign, place: Place, source: str) -> Grace:
@@ -241,7 +246,7 @@ def _of_small(before: Sequence[SmallNote], place: Place, source: str) -> Read:
         kind = "struck-small-note" if first.slash else "small-note"
         plain = _single(first, tone)
         read = read_by(source, (kind,), "grace", place, plain) if source else None
-        read = read or Read(plain, f"{source} does not explain this sign: common practice" if source else "")
+        read = read or Read(plain, _unexplained(source))
         size = read.grace.size or plain.size
         if plain.size == "short":
             size = "short"

@@ -16,7 +16,7 @@ from typing import Final
 
 from gracewright.graces.model import Ending, Grace
 from gracewright.graces.signs import sign_kinds
-from gracewright.graces.sources import Entry, load_source
+from gracewright.graces.sources import Entry, load_source, short_name
 from gracewright.graces.ways import entry_for
 from gracewright.score import Sign, SmallNote, Tone
 
@@ -86,7 +86,7 @@ def read_by(
     others = [other.title for other in ranked[1:] if other.means != entry.means and other.title != entry.title]
     remarks = []
     if others:
-        remarks.append(f"{source} uses this sign also for {', '.join(dict.fromkeys(others))}")
+        remarks.append(f"{short_name(source)} uses this sign also for {', '.join(dict.fromkeys(others))}")
     if entry.open_question:
         remarks.append(_question(entry))
     return Read(entry.means, "; ".join(remarks), source)
@@ -97,12 +97,12 @@ def _by_meaning(source: str, plain: Grace | None) -> Read | None:
     entry = entry_for(source, plain) if plain is not None else None
     if entry is None or entry.means is None:
         return None
-    return Read(entry.means, f"{source} writes the {entry.title} with another sign ({entry.sign})", source)
+    return Read(entry.means, f"{short_name(source)} writes the {entry.title} with another sign ({entry.sign})", source)
 
 
 def _question(entry: Entry) -> str:
     told = [reading.remark or f"from the {reading.start} note, {reading.timing}" for reading in entry.readings]
-    return f"{entry.title} in {entry.source} is an open question ({'; or '.join(told)})"
+    return f"{entry.title} in {short_name(entry.source)} is an open question ({'; or '.join(told)})"
 
 
 def _marked(entry: Entry, element: str, sign: Sign | Sequence[str]) -> bool:

@@ -5,7 +5,7 @@ knowledge, not looked up), ``doubtful`` (uncertain, or two readings stand agains
 printed example gives: A and A2 exact notes and lengths, B order, start and timing, C and D neither for sure. An entry
 all of whose readings are doubtful is an open question: it is shown with its readings and never chosen in silence.
 
-Public: Source, Entry, Reading, Name, load_source, sources, entry_of.
+Public: Source, Entry, Reading, Name, load_source, sources, entry_of, short_name.
 """
 
 from __future__ import annotations
@@ -141,6 +141,24 @@ class Source:
                 return entry
         listed = ", ".join(entry.id for entry in self.entries)
         raise BadInput(f"{self.id} has no entry {entry_id!r}", remedy=f"choose one of {listed}")
+
+
+@cache
+def short_name(source_id: str) -> str:
+    """A source as a player says it: surname and year, with initials where two authors share a surname.
+
+    >>> short_name("danglebert1689"), short_name("cpebach1753"), short_name("compleatflutemaster1695")
+    ("D'Anglebert (1689)", 'C. P. E. Bach (1753)', 'The Compleat Flute-Master (1695)')
+    """
+    book = load_source(source_id)
+    names = book.author.split(" (")[0].split()
+    if names[0] == "anonymous":
+        return f"{book.title} ({book.first})"
+    if names[-1] == "Philo-Mus.":
+        return f"{book.author} ({book.first})"
+    shared = sum(load_source(other).author.split(" (")[0].split()[-1] == names[-1] for other in sources()) > 1
+    initials = "".join(f"{name[0]}. " for part in names[:-1] for name in part.split("-")) if shared else ""
+    return f"{initials}{names[-1]} ({book.first})"
 
 
 @cache

@@ -17,7 +17,7 @@ from gracewright.errors import BadInput
 from gracewright.graces.model import Context, Ending, Grace
 from gracewright.graces.recognise import classify
 from gracewright.graces.shape import HOLD, QUICK, Mark, Shape
-from gracewright.graces.sources import Entry, Reading, entry_of, load_source
+from gracewright.graces.sources import Entry, Reading, entry_of, load_source, short_name
 from gracewright.graces.vocabulary import Pattern, pattern_for
 
 TURNED: Final = (Mark(-1), Mark(0))
@@ -47,6 +47,7 @@ def way_for(grace: Grace, context: Context) -> Way:
         entry = entry_of(grace.entry)
         number = grace.entry.count(".") > 1 and int(grace.entry.rsplit(".", 1)[1])
     elif context.source:
+        grace = _sided(grace, context)
         found = entry_for(context.source, grace)
         if found is None:
             return _common(grace, context)
@@ -62,7 +63,7 @@ def way_for(grace: Grace, context: Context) -> Way:
     if reading is None:
         way = _common(grace, context)
         asked = "an open question" if entry.open_question else "told in words only"
-        return replace(way, rule=entry.neighbour, remark=f"{entry.title} in {entry.source} is {asked}: common practice")
+        return replace(way, rule=entry.neighbour, remark=f"{entry.title} in {short_name(entry.source)} is {asked}: common practice")
     return _by_reading(grace, context, entry, reading)
 
 
@@ -87,9 +88,17 @@ def _contradicts(asked: Grace, means: Grace) -> bool:
     """Whether an entry says what the grace does not want: the other side, the other start."""
     sides = bool(asked.direction and means.direction and asked.direction != means.direction)
     starts = bool(asked.start and means.start and asked.start != means.start)
-    sizes = bool(asked.size and means.size and asked.size != means.size and "passing" in (asked.size, means.size))
+    sizes = not _size_fits(asked.size, means.size)
     more = bool(means.direction and not asked.direction and asked.id == "shake")
     return sides or starts or sizes or more or (means.start == "main" and asked.start != "main")
+
+
+def _size_fits(asked: str, meant: str) -> bool:
+    """A short, passing or double one must be said to be so; a long one may be plain in the source; a plain or single
+    one is the source's to decide."""
+    if asked in ("short", "passing", "double"):
+        return meant == asked
+    return meant in ("", "long") if asked == "long" else True
 
 
 def _likeness(asked: Grace, other: Grace) -> int:
@@ -153,8 +162,10 @@ def _spelt(reading: Reading) -> Grace | None:
 def _by_reading(grace: Grace, context: Context, entry: Entry, reading: Reading) -> Way:
     pattern = _reading_pattern(reading, grace.lean, grace.ending, grace.accelerate, grace.id)
     flip = _flipped(reading, context, grace)
-    remark = "" if reading.known != "doubtful" else f"a doubtful reading of {entry.source}"
-    by = f"{entry.source} has it ({entry.title}{', from memory' if reading.known == 'memory' else ''})"
+    remark = "" if reading.known != "doubtful" else f"a doubtful reading of {short_name(entry.source)}"
+    by = f"{short_name(entry.source)} has it ({entry.title}{', from memory' if reading.known == 'memory' else ''})"
+    if context.ternary and reading.value.numerator % 3 and not pattern.shape.stroke:
+        pattern = _thirds(pattern)
     if reading.tied_on and reading.notes[0].step is not None:
         share = context.head / context.length
         pattern = Pattern(frozenset(), Shape((Mark(reading.notes[0].step, share), Mark(0, HOLD))))
@@ -177,6 +188,17 @@ def _reading_pattern(reading: Reading, lean: bool, ending: Ending, accelerate: b
                 rest=shape.rest or (Fraction(1, 5) if stops else QUICK),
             )  # fmt: skip
     return Pattern(frozenset(), shape, reading.before)
+
+
+@lru_cache(maxsize=512)
+def _thirds(pattern: Pattern) -> Pattern:
+    """Where a source halves its own note and is silent about one that divides in three: two thirds (common practice,
+    no source)."""
+    half, thirds = Fraction(1, 2), Fraction(2, 3)
+    if not pattern.shape.head or pattern.shape.head[0].share != half:
+        return pattern
+    first = pattern.shape.head[0]._replace(share=thirds)
+    return replace(pattern, shape=replace(pattern.shape, head=(first, *pattern.shape.head[1:]), printed=()))
 
 
 def _flipped(reading: Reading, context: Context, grace: Grace) -> Pattern | None:
@@ -202,12 +224,17 @@ def _common(grace: Grace, context: Context) -> Way:
     return Way(pattern)
 
 
+def _sided(grace: Grace, context: Context) -> Grace:
+    """A leaning note whose side is left open comes from where the tune comes from."""
+    if grace.id != "appoggiatura" or grace.direction:
+        return grace
+    previous = context.previous
+    return replace(grace, direction="below" if previous is not None and previous < context.pitch else "above")
+
+
 def _facts(grace: Grace, context: Context) -> frozenset[str]:
-    direction = grace.direction
-    if grace.id == "appoggiatura" and not direction:
-        previous = context.previous
-        direction = "below" if previous is not None and previous < context.pitch else "above"
-    return _fact_set(direction, grace.size, grace.start, context.ternary)
+    sided = _sided(grace, context)
+    return _fact_set(sided.direction, sided.size, sided.start, context.ternary)
 
 
 @lru_cache(maxsize=256)
