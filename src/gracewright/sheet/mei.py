@@ -21,7 +21,7 @@ from gracewright.score import Bar, Clef, FigureItem, Note, Part, Piece, part_of
 from gracewright.sheet.figures import figure_text
 from gracewright.sheet.layer import attributes, drawn_id, text
 from gracewright.sheet.played import Struck, played_bars
-from gracewright.sheet.staves import Drawn, Place, clef_attributes, played_bar, written_bar
+from gracewright.sheet.staves import Drawn, Place, clef_attributes, played_bar, played_id, written_bar
 
 NO_CLEF: Final = Clef(Fraction(0), 1, "G", 2)
 HEAD: Final = (
@@ -93,6 +93,11 @@ class _Score:
         moved = Pitch(4, 0).transposed(*self.shift(index)).fifths if self.shift(index) != (0, 0) else 0
         return bar.fifths + moved
 
+    def tag(self, index: int) -> str:
+        """Empty for the first played staff, so that its ids are short."""
+        played = [number for number, staff in enumerate(self.staves) if staff.kind == "played"]
+        return "" if index not in played or index == played[0] else f"x{index + 1}"
+
     def clefs(self, index: int) -> list[Clef]:
         _, number = part_of(self.staves[index].line)
         return [clef for clef in self.parts[index].clefs if clef.staff == (number or 1)]
@@ -138,7 +143,7 @@ class _Score:
 
     def _staff(self, number: int, bar: Bar) -> Drawn:
         staff = self.staves[number]
-        place = Place(number + 1, self.shift(number), self.fifths(number, bar), staff.lyrics)
+        place = Place(number + 1, self.shift(number), self.fifths(number, bar), staff.lyrics, self.tag(number))
         if staff.kind == "empty":
             return Drawn(("<mSpace/>",))
         from_here = bar.onset if bar.index > self.first else bar.onset + Fraction(1, 1024)
@@ -149,7 +154,7 @@ class _Score:
                 return Drawn(("<mSpace/>",))
             drawn = played_bar(struck, bar, place)
             hosts = {note.host: note for note in struck if not note.tied_in and note.number == 0}
-            ids = {host: drawn_id(host, f"t{note.time}.{note.number}") for host, note in hosts.items()}
+            ids = {host: played_id(note, place.tag) for host, note in hosts.items()}
         else:
             notes = self.notes[number].get(bar.index, [])
             drawn = written_bar(notes, bar, place, staff.added, clefs, staff.again)
@@ -163,7 +168,7 @@ class _Score:
         other = self.staves[number].ossias.get(bar.index)
         if other is None:
             return staff
-        place = Place(number + 1, self.shift(number), self.fifths(number, bar))
+        place = Place(number + 1, self.shift(number), self.fifths(number, bar), tag=f"o{number + 1}")
         inner = "".join(_layer(n, layer) for n, layer in enumerate(played_bar(other, bar, place).layers, 1))
         return f'<ossia><oStaff n="{number + 1}">{inner}</oStaff>{staff}</ossia>'
 

@@ -133,7 +133,7 @@ def source_words(source: str) -> str:
     """A source as a reader knows it: author and year.
 
     >>> source_words("jsbach1720"), source_words("common practice")
-    ('Johann Sebastian Bach, 1720.', 'Common practice.')
+    ('Johann Sebastian Bach (1720).', 'Common practice.')
     """
     return sentence(_NAMED.sub(lambda found: author_of(found[0]), source))
 
@@ -143,7 +143,7 @@ def author_of(source: str) -> str:
     if source not in sources():
         return source
     book = load_source(source)
-    return f"{book.author}, {book.first if book.first == book.last else book.year[:4]}"
+    return f"{book.author} ({book.first if book.first == book.last else book.year.removeprefix('c.')[:4]})"
 
 
 def sources_named(reasons: Sequence[Reason], plan: Plan) -> list[str]:

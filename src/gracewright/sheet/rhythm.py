@@ -175,7 +175,7 @@ def _units(inside: Sequence[Fraction], start: Fraction, end: Fraction) -> int:
     best, least = 0, Fraction(10**9)
     for units in (1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14, 16, 20, 24, 28, 32, 48, 64):
         places = [round(share * units) for share in shares]
-        if len({0, *places, units}) < len(places) + 2:
+        if len({0, *places, units}) < len(places) + 2 or (best and length / units < FINEST / 2):
             continue
         error = max(abs(share - Fraction(place, units)) for share, place in zip(shares, places, strict=True))
         error += Fraction(units, 2000)

@@ -52,6 +52,7 @@ class Place:
     shift: tuple[int, int]
     fifths: int
     lyrics: bool = False
+    tag: str = ""  # tells the ids of one played staff from those of another that plays the same notes
 
 
 def pitch_xml(pitch: Pitch, shift: tuple[int, int]) -> tuple[Pitch, str]:
@@ -313,12 +314,12 @@ def played_bar(struck: Sequence[Struck], bar: Bar, place: Place) -> Drawn:
     state = Accidentals(place.fifths)
     atoms = [_played_atom(slot, owners[slot.span], bar, place, state, number) for number, slot in enumerate(slots)]
     groups = [*tuplet_groups(atoms), *beams_by_beat(atoms, _beam_beat(bar))]
-    return Drawn((layer_xml(atoms, groups),), tuple(_played_slurs(struck, place.staff)))
+    return Drawn((layer_xml(atoms, groups),), tuple(_played_slurs(struck, place)))
 
 
-def played_id(note: Struck, bar: Bar | None = None, number: int = 0) -> str:
+def played_id(note: Struck, tag: str = "", bar: Bar | None = None, number: int = 0) -> str:
     """Id of a played note; its later parts are told apart by bar and place."""
-    tail = f"t{note.time}.{note.number}"
+    tail = f"t{note.time}.{note.number}{tag}"
     return drawn_id(note.host, tail if bar is None else f"{tail}.{bar.index}.{number}")
 
 
@@ -331,19 +332,20 @@ def _played_atom(slot: Slot, note: Struck | None, bar: Bar, place: Place, state:
         tied_in, tied_out = note.tied_in or not slot.first, note.tied_out or not slot.last
         written, pitch = pitch_xml(note.pitch, place.shift)
         accid = state.of(written, tied_in=tied_in)
-        drawn = played_id(note) if not tied_in else played_id(note, bar, number)
+        drawn = played_id(note, place.tag) if not tied_in else played_id(note, place.tag, bar, number)
         look = attributes({**duration, "tie": _tie(tied_in, tied_out), "type": "added" if not note.main else None})
         xml = f'<note xml:id="{drawn}"{look}{pitch}>{accid}</note>'
     return Atom(xml, slot.onset, slot.length, slot.value < 1, note is None, "", tuplet, slot.value)
 
 
-def _played_slurs(struck: Sequence[Struck], staff: int) -> list[str]:
+def _played_slurs(struck: Sequence[Struck], place: Place) -> list[str]:
     """A slur over each run of notes that are slurred together."""
     slurs, start = [], 0
     for index in range(1, len(struck) + 1):
         joined = index < len(struck) and struck[index].slurred and struck[index].host == struck[index - 1].host
         if not joined:
             if index - start > 1 and not struck[start].tied_in:
-                slurs.append(_slur(played_id(struck[start]), played_id(struck[index - 1]), staff, False))
+                ends = played_id(struck[start], place.tag), played_id(struck[index - 1], place.tag)
+                slurs.append(_slur(*ends, place.staff, False))
             start = index
     return slurs

@@ -21,7 +21,7 @@ from gracewright.sheet.mei import Staff, mei_of
 BASE: Final[Mapping[str, object]] = {
     "adjustPageHeight": True, "pageHeight": 9000, "pageMarginTop": 15, "pageMarginBottom": 15, "pageMarginLeft": 25,
     "pageMarginRight": 0, "lyricSize": 5.4, "spacingSystem": 4, "spacingStaff": 12, "justificationVertical": False,
-    "minLastJustification": 0.0,
+    "minLastJustification": 0.65,
 }  # fmt: skip
 """Options for one system a page."""
 
@@ -84,7 +84,7 @@ def break_evenly(widths: Sequence[int], available: int, opening: int = 150, *, m
             if end - start > 1 and (taken > available or (most and end - start > most)):
                 break
             empty = max(0.0, (available - taken) / available)
-            cost = empty * empty * (0.6 if end == count else 1.0) + (4.0 if taken > available else 0.0) + 0.02
+            cost = empty * empty * (0.9 if end == count else 1.0) + (4.0 if taken > available else 0.0) + 0.02
             options.append((best[start][0] + cost, start))
         best.append(min(options))
     starts = []

@@ -86,7 +86,8 @@ def plan_pages(widths: Sequence[int], rests: Sequence[float], line: int, first: 
     pages, start, opens = [], 0, True
     while start < count:
         end = best[start, opens][1]
-        starts = tuple(start + at for at in break_evenly(widths[start:end], line - (opening if start else 0)))
+        shown = [widths[start] + (opening if start else 0), *widths[start + 1 : end]]
+        starts = tuple(start + at for at in break_evenly(shown, line, opening))
         pages.append(PagePlan(starts, rests[end - 1] if end < count else 0.0))
         start, opens = end, False
     return tuple(pages)

@@ -1,0 +1,137 @@
+"""``gracewright sheet``: pages to print."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from collections.abc import Callable
+from functools import partial
+from pathlib import Path
+from typing import Final
+
+import click
+from rich.console import Console
+
+from gracewright.cli.options import exact, line_options, manner_options, piece_argument, pitch_options
+from gracewright.errors import BadInput
+from gracewright.graces import load_source, look_up
+from gracewright.job import Wishes, Work, about, demo_piece, work_on
+from gracewright.score import read
+from gracewright.sheet import (
+    PAPERS,
+    graded_sheet,
+    manners_sheet,
+    parallel_sheet,
+    part_sheet,
+    practice_ladder,
+    signs_sheet,
+    source_sheet,
+    worksheet,
+)
+
+KINDS: Final = {
+    "parallel": "plain and played line on parallel staves over the bass, with numbered reasons",
+    "part": "the player's line alone: signs, breaths, fingerings, page turns in rests",
+    "signs": "each grace of the piece once, as written and as played",
+    "worksheet": "the plain line with an empty staff and questions, and a key",
+    "graded": "one phrase three times: sober, middle, rich",
+    "manners": "one phrase in the French, Italian, German and English manner",
+    "ladder": "each hard grace from slow even notes to its place in the line",
+    "table": "a source's whole table of signs; give --signs-by, no piece",
+}
+
+
+@click.command("sheet")
+@click.argument("kind", type=click.Choice(tuple(KINDS)), metavar="KIND")
+@piece_argument
+@click.option("--demo", is_flag=True, help="Use the bundled demo movement instead of a piece of yours.")
+@manner_options
+@line_options
+@pitch_options
+@click.option("--plan", "plan_file", type=click.Path(exists=True, dir_okay=False, path_type=Path), default=None,
+              help="Print this plan (a plan.txt you have edited) instead of making one.")
+@click.option("--paper", type=click.Choice(tuple(PAPERS)), default="a4", show_default=True, help="Paper size.")
+@click.option("--phrase", type=click.IntRange(1), default=None, metavar="N",
+              help="Which phrase of the piece graded and manners show. Default: the one with most to show.")
+@click.option("--key/--no-key", default=True, show_default=True, help="Answers at the end of a worksheet.")
+@click.option("--out", type=click.Path(dir_okay=False, path_type=Path), default=None,
+              help="The PDF to write. Default: the piece's name with the kind, beside it.")
+def command(kind: str, piece: Path | None, demo: bool, plan_file: Path | None, paper: str, phrase: int | None,
+            key: bool, out: Path | None, manner: str, instrument: str, level: str, richness: float, signs_by: str,
+            tempo: float | None, transpose: str, solo: str, bass: str, a: float, temperament: str) -> None:  # fmt: skip
+    """Print a sheet of one KIND from PIECE as PDF.
+
+    \b
+    parallel   plain and played line on parallel staves over the bass, with numbered reasons
+    part       the player's line alone: signs, breaths, fingerings, page turns in rests
+    signs      each grace of the piece once, as written and as played
+    worksheet  the plain line with an empty staff and questions, and a key
+    graded     one phrase three times: sober, middle, rich
+    manners    one phrase in the French, Italian, German and English manner
+    ladder     each hard grace from slow even notes to its place in the line
+    table      a source's whole table of signs (--signs-by danglebert1689; no piece)
+    """
+    if kind == "table":
+        if not signs_by:
+            raise BadInput("a table of signs needs its source", remedy="give --signs-by, e.g. danglebert1689")
+        path = Path(f"{signs_by}.pdf")
+        make: Callable[[], bytes] = partial(table, signs_by, paper)
+    else:
+        if (piece is None) == (not demo):
+            raise BadInput("give one piece, or --demo for the bundled movement")
+        path = piece if piece is not None else demo_piece()
+        wishes = Wishes(
+            manner=manner, instrument=instrument, level=level, richness=richness, signs_by=signs_by, solo=solo,
+            bass=bass, tempo=exact(tempo), a=a, temperament=temperament, transpose=transpose, paper=paper,
+        )  # fmt: skip
+        work = work_on(read(path), wishes, plan_text=plan_file.read_text(encoding="utf-8") if plan_file else "")
+        make = partial(made, kind, work, None if phrase is None else phrase - 1, key)
+    target = out or (Path(path.name) if kind == "table" else path.with_name(f"{path.stem}-{kind}.pdf"))
+    with Console(stderr=True).status("Engraving and setting the pages"):
+        pdf = make()
+    write_whole(target, pdf)
+    told = KINDS[kind].partition(";")[0]
+    click.echo(f"{told[0].upper()}{told[1:]}: {target}")
+
+
+def made(kind: str, work: Work, phrase: int | None, key: bool) -> bytes:
+    """The sheet of a kind. Raises BadInput where the piece has no such phrase."""
+    if phrase is not None and phrase >= len(work.study.phrases):
+        raise BadInput(f"the piece has {len(work.study.phrases)} phrases, not {phrase + 1}", file=work.piece.source)
+    piece, study, plan, version = work.piece, work.study, work.plan, work.version
+    paper, level = work.wishes.paper, work.wishes.level
+    sheets: dict[str, Callable[[], bytes]] = {
+        "parallel": lambda: parallel_sheet(piece, study, plan, version, paper=paper, about=about(work)),
+        "part": lambda: part_sheet(piece, study, plan, version, paper=paper, about=about(work)),
+        "signs": lambda: signs_sheet(piece, study, plan, version, paper=paper),
+        "worksheet": lambda: worksheet(piece, study, plan, version, paper=paper, key=key),
+        "graded": lambda: graded_sheet(piece, study, work.manner, work.instrument, level=level, phrase=phrase,
+                                       paper=paper),
+        "manners": lambda: manners_sheet(piece, study, work.instrument, level=level, richness=plan.richness,
+                                         phrase=phrase, paper=paper),
+        "ladder": lambda: practice_ladder(piece, study, plan, version, tempo=work.tempo, paper=paper),
+    }  # fmt: skip
+    return sheets[kind]()
+
+
+def table(source: str, paper: str) -> bytes:
+    """A source's signs. Raises BadInput for one that is not known."""
+    book = load_source(source)
+    return source_sheet(look_up(source=source), title="Signs and how they are played", subtitle=book.title, paper=paper)
+
+
+def write_whole(target: Path, data: bytes) -> None:
+    """Write a file whole or not at all. Raises BadInput."""
+    try:
+        handle, unfinished = tempfile.mkstemp(dir=target.parent or Path(), prefix=".", suffix=target.suffix)
+    except OSError as fault:
+        raise BadInput(f"the sheet cannot be written ({fault.strerror})", file=target.name) from None
+    try:
+        with os.fdopen(handle, "wb") as stream:
+            stream.write(data)
+        os.chmod(unfinished, 0o644)
+        os.replace(unfinished, target)
+    except OSError as fault:
+        raise BadInput(f"the sheet cannot be written ({fault.strerror})", file=target.name) from None
+    finally:
+        Path(unfinished).unlink(missing_ok=True)
