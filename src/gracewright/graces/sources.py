@@ -133,6 +133,7 @@ class Source:
     taste: tuple[str, ...]
     remarks: tuple[str, ...]
     entries: tuple[Entry, ...]
+    known_as: str = ""  # a short name, where the author's last word is not it
 
     def entry(self, entry_id: str) -> Entry:
         """The entry of that id. Raises BadInput."""
@@ -151,11 +152,9 @@ def short_name(source_id: str) -> str:
     ("D'Anglebert (1689)", 'C. P. E. Bach (1753)', 'The Compleat Flute-Master (1695)')
     """
     book = load_source(source_id)
+    if book.known_as:
+        return f"{book.known_as} ({book.first})"
     names = book.author.split(" (")[0].split()
-    if names[0] == "anonymous":
-        return f"{book.title} ({book.first})"
-    if names[-1] == "Philo-Mus.":
-        return f"{book.author} ({book.first})"
     shared = sum(load_source(other).author.split(" (")[0].split()[-1] == names[-1] for other in sources()) > 1
     initials = "".join(f"{name[0]}. " for part in names[:-1] for name in part.split("-")) if shared else ""
     return f"{initials}{names[-1]} ({book.first})"
@@ -202,6 +201,7 @@ def _source(table: Mapping[str, Any]) -> Source:
         table["id"], table["author"], table["title"], table["year"], table["first"], table["last"], table["region"],
         table["school"], table["instrument"], table["where"], table["known"], table.get("closes", ""),
         tuple(table["placement"]), tuple(table["taste"]), tuple(table["remarks"]), entries,
+        table.get("known_as", ""),
     )  # fmt: skip
 
 

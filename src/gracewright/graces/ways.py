@@ -63,7 +63,8 @@ def way_for(grace: Grace, context: Context) -> Way:
     if reading is None:
         way = _common(grace, context)
         asked = "an open question" if entry.open_question else "told in words only"
-        return replace(way, rule=entry.neighbour, remark=f"{entry.title} in {short_name(entry.source)} is {asked}: common practice")
+        remark = f"{entry.title} in {short_name(entry.source)} is {asked}: common practice"
+        return replace(way, rule=entry.neighbour, remark=remark)
     return _by_reading(grace, context, entry, reading)
 
 
