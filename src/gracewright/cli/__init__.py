@@ -49,9 +49,9 @@ def group() -> None:
 def main() -> None:
     """Run the command line; every error raised on purpose becomes one sentence and exit code 2."""
     try:
-        group(standalone_mode=False)
-    except click.exceptions.Exit as stop:
-        sys.exit(stop.exit_code)
+        code = group(standalone_mode=False)  # click gives back the code of an Exit
+        if isinstance(code, int) and code:
+            sys.exit(code)
     except click.ClickException as fault:
         fault.show()
         sys.exit(2)

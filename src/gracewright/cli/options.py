@@ -19,6 +19,9 @@ Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
 piece_argument: Decorator = click.argument(
     "piece", required=False, type=click.Path(exists=True, dir_okay=False, path_type=Path)
 )
+pieces_argument: Decorator = click.argument(
+    "pieces", nargs=-1, type=click.Path(exists=True, path_type=Path)
+)
 
 
 def line_options(function: Callable[..., Any]) -> Callable[..., Any]:

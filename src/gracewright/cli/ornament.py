@@ -3,27 +3,31 @@
 from __future__ import annotations
 
 import json
+from functools import partial
 from pathlib import Path
+from typing import Any
 
 import click
+from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
-from gracewright.cli.options import exact, line_options, manner_options, piece_argument, pitch_options
+from gracewright.cli.many import pieces_of, run_many, table_of
+from gracewright.cli.options import exact, line_options, manner_options, pieces_argument, pitch_options
 from gracewright.cli.summary import summary
 from gracewright.errors import BadInput
 from gracewright.job import RESULTS, Wishes, Work, demo_piece, work_on, write_results
 from gracewright.score import read
-from gracewright.taste import plan_json
+from gracewright.taste import load_manner, plan_json
 
 
 @click.command("ornament")
-@piece_argument
+@pieces_argument
 @click.option("--demo", is_flag=True, help="Use the bundled demo movement instead of a piece of yours.")
 @manner_options
 @line_options
 @pitch_options
 @click.option("--out", type=click.Path(file_okay=False, path_type=Path), default=None,
-              help="Folder for the results. Default: the piece's name with the manner, beside it.")
+              help="Folder for the results. Default: the piece's name with the manner, beside the piece.")
 @click.option("--plan", "plan_file", type=click.Path(exists=True, dir_okay=False, path_type=Path), default=None,
               help="Play this plan (a plan.txt you have edited) instead of making one.")
 @click.option("--signs", type=click.Choice(["read", "ignore"]), default="read", show_default=True,
@@ -33,12 +37,13 @@ from gracewright.taste import plan_json
               help="Paper of the sheet.")
 @click.option("--continuo/--no-continuo", default=True, show_default=True, help="Bass and chords in the sound.")
 @click.option("--json", "as_json", is_flag=True, help="Print the plan as JSON; write files only if --out is given.")
+@click.option("--again", is_flag=True, help="With many pieces: do those too whose results are there already.")
 @click.option("--quiet", is_flag=True, help="No summary and no progress bar.")
-def command(piece: Path | None, demo: bool, out: Path | None, plan_file: Path | None, signs: str, only: tuple[str, ...],
-            paper: str, continuo: bool, as_json: bool, quiet: bool, manner: str, instrument: str, level: str,
-            richness: float, signs_by: str, tempo: float | None, transpose: str, solo: str, bass: str, a: float,
-            temperament: str) -> None:  # fmt: skip
-    """Ornament PIECE (MusicXML, MEI, Humdrum, ABC or MIDI) and leave the results in a folder.
+def command(pieces: tuple[Path, ...], demo: bool, out: Path | None, plan_file: Path | None, only: tuple[str, ...],
+            as_json: bool, again: bool, quiet: bool, tempo: float | None, **dials: Any) -> None:  # fmt: skip
+    """Ornament PIECES (MusicXML, MEI, Humdrum, ABC or MIDI) and leave the results in a folder for each.
+
+    Give one file, several, or a folder of them.
 
     \b
     signs.musicxml   your score with the signs added
@@ -47,31 +52,70 @@ def command(piece: Path | None, demo: bool, out: Path | None, plan_file: Path | 
     sound.ogg        the plain line, then the ornamented one
     plan.txt         every choice with its reason; edit it and give it back with --plan
     """
-    if (piece is None) == (not demo):
-        raise BadInput("give one piece, or --demo for the bundled movement")
-    wishes = Wishes(
-        manner=manner, instrument=instrument, level=level, richness=richness,
-        signs="ignore" if signs == "ignore" else "read", signs_by=signs_by, solo=solo, bass=bass, tempo=exact(tempo),
-        a=a, temperament=temperament, continuo=continuo, transpose=transpose, paper=paper,
-    )  # fmt: skip
-    path = piece if piece is not None else demo_piece()
+    if bool(pieces) == demo:
+        raise BadInput("give a piece, several, or a folder; or --demo for the bundled movement")
+    wishes = Wishes(tempo=exact(tempo), **dials)
+    results = only or RESULTS
+    if len(pieces) > 1 or (pieces and pieces[0].is_dir()):
+        if plan_file or as_json:
+            raise BadInput("--plan and --json go with one piece alone")
+        many(pieces_of(pieces), wishes, out, results, again, quiet)
+    else:
+        one(pieces[0] if pieces else demo_piece(), wishes, out, plan_file, results, as_json, quiet)
+
+
+def one(path: Path, wishes: Wishes, out: Path | None, plan_file: Path | None, results: tuple[str, ...],
+        as_json: bool, quiet: bool) -> None:  # fmt: skip
+    """A single piece, with its summary on the terminal."""
     work = work_on(read(path), wishes, plan_text=plan_file.read_text(encoding="utf-8") if plan_file else "")
     if as_json:
         click.echo(json.dumps(plan_json(work.plan), indent=1, ensure_ascii=False))
     elif not quiet:
         click.echo(summary(work))
     if out is not None or not as_json:
-        folder = out or path.with_name(f"{path.stem}-{work.manner.id}")
-        write_with_progress(work, folder, only or RESULTS, quiet or as_json)
+        folder = out or folder_of(path, work.manner.id, None)
+        write_with_progress(work, folder, results, quiet or as_json)
         if not as_json:
             click.echo(f"The results lie in {folder}.")
     if work.review.faults:
         raise click.exceptions.Exit(1)
 
 
+def many(pieces: list[Path], wishes: Wishes, out: Path | None, results: tuple[str, ...], again: bool,
+         quiet: bool) -> None:  # fmt: skip
+    """Many pieces in parallel, with a table at the end; exit code 1 where one was refused or failed."""
+    manner = load_manner(wishes.manner).id
+
+    def done(path: Path) -> bool:
+        there = [folder_of(path, manner, out) / name for name in results]
+        return not again and all(file.exists() and file.stat().st_mtime > path.stat().st_mtime for file in there)
+
+    outcomes = run_many(pieces, partial(ornament, wishes=wishes, manner=manner, out=out, results=results), done,
+                        quiet=quiet)  # fmt: skip
+    if not quiet:
+        Console().print(table_of(outcomes))
+    if any(outcome.state in ("refused", "failed") for outcome in outcomes):
+        raise click.exceptions.Exit(1)
+
+
+def ornament(path: Path, wishes: Wishes, manner: str, out: Path | None, results: tuple[str, ...]) -> str:
+    """One of many: the results in its folder, and a sentence."""
+    work = work_on(read(path), wishes)
+    for _ in write_results(work, folder_of(path, manner, out), results):
+        pass
+    graces = sum(1 for choice in work.plan.choices if choice.grace)
+    faults = len(work.review.faults)
+    return f"{len(work.piece.bars)} bars, {graces} graces" + (f", {faults} faults" if faults else "")
+
+
+def folder_of(path: Path, manner: str, out: Path | None) -> Path:
+    """Where the results of a piece go."""
+    return (out or path.parent) / f"{path.stem}-{manner}"
+
+
 def write_with_progress(work: Work, folder: Path, results: tuple[str, ...], quiet: bool) -> None:
     columns = (TextColumn("{task.description}"), BarColumn(), TimeElapsedColumn())
-    with Progress(*columns, transient=True, disable=quiet) as progress:
+    with Progress(*columns, console=Console(stderr=True), transient=True, disable=quiet) as progress:
         task = progress.add_task("results", total=len(results))
         for name in write_results(work, folder, results):
             progress.update(task, advance=1, description=name)
