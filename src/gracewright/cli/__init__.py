@@ -18,6 +18,9 @@ COMMANDS: Final = {
     "ornament": "Ornament a piece: signs, written-out notes, sheet, sound and plan.",
     "study": "Say what the music is doing: keys, cadences, phrases, sequences.",
     "signs": "Look up ornament signs and what each source means by them.",
+    "review": "Judge an ornamented score of your own beside the plain one.",
+    "sheet": "Print a sheet: parallel staves, performing part, worksheets, practice ladder.",
+    "practise": "Make sound files to practise with: slow to in time, phrase by phrase.",
     "desk": "Decide at one page in the browser: listen, keep, change, print.",
 }
 """Name → one line of help. Each lives in ``cli/NAME.py`` as a click command called ``command``."""
