@@ -9,6 +9,7 @@ Public: Guard, LIMIT, POLICY.
 
 from __future__ import annotations
 
+import contextlib
 from typing import Final
 
 from starlette.responses import PlainTextResponse
@@ -46,10 +47,12 @@ class Guard:
                 await self.app(scope, receive, send)
             return
         status, sentence = self.refusal(scope)
-        started = False
+        started = refused = False
 
         async def send_guarded(message: Message) -> None:
             nonlocal started
+            if refused and started:  # the answer has been given: what the application makes of its fault is not sent
+                return
             if message["type"] == "http.response.start":
                 started = True
                 own = {name for name, _ in HEADERS}
@@ -63,19 +66,18 @@ class Guard:
         taken = 0
 
         async def receive_counted() -> Message:
-            nonlocal taken
+            nonlocal taken, refused
             message = await receive()
             taken += len(message.get("body", b""))
             if taken > LIMIT:
+                if not started:
+                    await PlainTextResponse(TOO_LARGE, 413, {"connection": "close"})(scope, receive, send_guarded)
+                refused = True
                 raise TooLarge
             return message
 
-        try:
+        with contextlib.suppress(TooLarge):
             await self.app(scope, receive_counted, send_guarded)
-        except TooLarge:
-            if not started:
-                answer = PlainTextResponse(TOO_LARGE, 413, {"connection": "close"})
-                await answer(scope, receive, send_guarded)
 
     def refusal(self, scope: Scope) -> tuple[int, str]:
         """Status and sentence where a request is refused before it is read; (0, "") where it may pass."""

@@ -29,7 +29,7 @@ export class Dials {
     field.value = [...field.options].find((option) => Number(option.value) === hertz).value;
   }
 
-  said(richness) { this.output.textContent = `${RICHNESS[Math.round(richness)]},`; }
+  said(richness) { this.output.textContent = `${RICHNESS[Math.round(richness)]}.`; }
 
   build(choices) {
     const words = { level: (one) => LEVELS[one.id] ?? one.words };
@@ -58,12 +58,18 @@ export class Dials {
       else if (!tempo.value) this.desk.turn({ tempo: null });
     });
     const blank = (before, field, after = "") => make("span", { class: "blank" }, before, field, after);
+    const more = make("button", { type: "button", class: "unfold", "aria-expanded": "false", onclick: () => {
+      const open = more.getAttribute("aria-expanded") !== "true";
+      more.setAttribute("aria-expanded", String(open));
+      this.form.toggleAttribute("data-open", open);
+      more.textContent = open ? "fold" : "and so on …";
+    } }, "and so on …");
     this.form.replaceChildren(
-      blank("In the manner of ", this.fields.manner, ","), " ",
-      blank("graced ", richness, ""), " ", this.output, " ",
-      blank("for ", this.fields.instrument, ","), " ", blank("", this.fields.transpose, ","), " ", blank("in the hands of ", this.fields.level, ";"), " ",
-      blank("signs read by ", this.fields.signs_by, ";"), " ",
-      blank("", tempo, " quarters a minute,"), " ", blank("a′ at ", this.fields.a, ""), " ", blank("in ", this.fields.temperament, "."),
+      blank("In the manner of ", this.fields.manner, ","), " ", more, " ",
+      make("span", { class: "rest" }, blank("for ", this.fields.instrument, ","), " ", blank("", this.fields.transpose, ","), " ",
+        blank("in the hands of ", this.fields.level, ";"), " ", blank("signs read by ", this.fields.signs_by, ";"), " ",
+        blank("", tempo, " quarters a minute,"), " ", blank("a′ at ", this.fields.a, ""), " ", blank("in ", this.fields.temperament, ";")), " ",
+      blank("graced ", richness, this.output),
     );
     this.made = true;
   }
