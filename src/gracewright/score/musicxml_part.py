@@ -336,7 +336,10 @@ class PartReader:
             for figure in element.iterfind("figure")
         )
         ticks = self.ticks(whole(element.findtext("duration")))
-        self.reading.figures.append((self.part_id, bar, at, ticks, items, element.get("parentheses") == "yes"))
+        if any(item != FigureItem(None) for item in items):  # an empty column only leads to the next
+            self.reading.figures.append(
+                (self.part_id, bar, at, ticks, items, element.get("parentheses") == "yes")
+            )
         return ticks
 
 

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Final
 
 from gracewright.errors import BadInput
+from gracewright.score.mei import read_mei
 from gracewright.score.model import Piece
 from gracewright.score.musicxml import read_musicxml
 from gracewright.score.safe import MAX_FILE
@@ -27,5 +28,7 @@ def read(path: Path | str, data: bytes | None = None) -> Piece:
             raise BadInput(f"the file cannot be opened ({fault.strerror})", file=path.name) from None
     if path.suffix.lower() in MUSICXML:
         return read_musicxml(data, path.name)
+    if path.suffix.lower() == ".mei":
+        return read_mei(data, path.name)
     raise BadInput(f"files ending in {path.suffix or 'nothing'} are not read yet", file=path.name,
                    remedy="export it as MusicXML")  # fmt: skip
