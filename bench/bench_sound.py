@@ -1,7 +1,8 @@
 """Sound, measured: how fast it is made and how true its pitch and time are.
 
-Prints one table. Pitch and onsets are measured in the decoded OGG file by methods that share nothing with the
-synthesis: spectral peaks of sustained notes of the solo (at least 0.4 s), and the rise of energy at tongued onsets.
+Prints one table; seconds are those of one core, whatever else the machine does. Pitch and onsets are measured in the
+decoded OGG file by methods that share nothing with the synthesis: spectral peaks of sustained notes of the solo (at
+least 0.4 s), and the rise of energy at tongued onsets.
 
     .venv/bin/python bench/bench_sound.py [PIECE ...]
 """
@@ -77,12 +78,12 @@ def row(path: Path) -> None:
     alto = load_instrument("alto-recorder")
     version = perform(piece, found, (), alto)
     tempo = found.tempo
-    begun = time.perf_counter()
+    begun = time.process_time()
     whole = render(version, tempo=tempo, bass=found.bass, study=found)
-    made = time.perf_counter() - begun
-    begun = time.perf_counter()
+    made = time.process_time() - begun
+    begun = time.process_time()
     ogg = decoded(whole)
-    coded = time.perf_counter() - begun
+    coded = time.process_time() - begun
     alone = decoded(render(version, tempo=tempo, bass=found.bass, continuo=False))
     seconds = len(whole) / SAMPLE_RATE
     mixed, single = (pitch_errors(each, version, float(tempo), "vallotti") for each in (ogg, alone))

@@ -146,7 +146,7 @@ def test_solo_and_continuo_can_be_silent(version):
     along = render(played, tempo=SIXTY, bass="P2", solo=False)
 
     assert level(alone[int(1.6 * SAMPLE_RATE) : 2 * SAMPLE_RATE]) < -70 < level(alone[: SAMPLE_RATE // 2])
-    assert np.abs(along[:SAMPLE_RATE]).max() < 1e-12
+    assert np.abs(along[:SAMPLE_RATE]).max() < 1e-6  # 120 dB under full scale
 
 
 def test_a_swell_grows_and_dies_within_the_note(version):

@@ -9,7 +9,7 @@ Public: render, time_map, PEAK, TAIL.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from fractions import Fraction
 from functools import cache
 from typing import Final
@@ -35,10 +35,11 @@ ROOM: Final = level_of(-17)
 """How loud the room answers, against the sound itself."""
 SPREAD: Final = 0.018
 """Seconds between two notes of a chord, rolled from below."""
-GAP: Final = (0.035, Fraction(1, 5))
-"""Silence of the tongue before a tongued note: seconds, and at most this share of the note before it."""
-RELEASED: Final = 0.25
-"""Seconds that a plucked note may ring past its written end when nothing follows in its part."""
+GAP: Final = (Fraction(1, 40), Fraction(1, 5))
+"""Silence of the tongue before a tongued note: seconds, and at most this share of the note before it. Before a strong
+beat it is twice as long: good notes are set off from bad ones (common practice)."""
+ACCENT: Final = 1.5
+"""dB between a note on the strongest beat of the bar and one on the weakest place."""
 
 
 def render(
@@ -62,21 +63,24 @@ def render(
     """
     tuning = load_temperament(temperament)
     second = SAMPLE_RATE * 60 / tempo  # samples a quarter, exact
-    bass = bass or (study.bass if study else "")
+    weights = {role.note: role.metre_weight for role in study.roles} if study else {}
     out = np.zeros(round(version.length * second) + round(TAIL * SAMPLE_RATE))
     parts: dict[str, list[PlayedNote]] = {}
     for note in version.notes:
         parts.setdefault(note.part, []).append(note)
+    named = bass or (study.bass if study else "")
+    bass = named if named in parts else named.partition("/")[0]  # a keyboard part whose lower staff is the bass
     if continuo and bass in parts and bass != version.solo:
         _add_bass(out, parts[bass], second, tuning, a)
-        if study is not None and study.harmony:
+        if study is not None and study.harmony and bass == named:
             _add_chords(out, version, study, bass, second, tuning, a)
     for part, notes in parts.items():
         if part == version.solo and solo:
-            _add_line(out, notes, load_tone(load_instrument(instrument).tone), SOLO, second, tuning, a)
+            _add_line(out, notes, load_tone(load_instrument(instrument).tone), SOLO, second, tuning, a, weights)
         elif part not in (version.solo, bass) and others:
-            _add_line(out, notes, load_tone("plain"), OTHER, second, tuning, a)
-    out += ROOM * oaconvolve(out, _room(), mode="full")[: len(out)]
+            _add_line(out, notes, load_tone("plain"), OTHER, second, tuning, a, {})
+    dry = out.astype(np.float32)
+    out += ROOM * oaconvolve(dry, _room(), mode="full")[: len(out)]
     fade = round(0.2 * SAMPLE_RATE)
     out[-fade:] *= np.linspace(1, 0, fade)
     highest = float(np.max(np.abs(out), initial=0.0))
@@ -92,8 +96,11 @@ def time_map(version: Version, *, tempo: Fraction) -> tuple[tuple[float, str, Fr
     )
 
 
-def strokes(notes: Sequence[PlayedNote], second: Fraction, tuning: Temperament, a: float) -> list[Stroke]:
-    """A part's notes gathered into strokes; ``second`` is samples a quarter. Notes that sound together go apart."""
+def strokes(
+    notes: Sequence[PlayedNote], second: Fraction, tuning: Temperament, a: float, weights: Mapping[str, float]
+) -> list[Stroke]:
+    """A part's notes gathered into strokes; ``second`` is samples a quarter, ``weights`` metre weights by host's id.
+    Notes that sound together go apart."""
     rows: list[list[PlayedNote]] = []
     for note in sorted(notes, key=lambda note: (note.onset, -note.pitch.midi)):
         joined = next((row for row in reversed(rows[-4:]) if row[-1].end == note.onset), None) if note.slurred else None
@@ -101,27 +108,29 @@ def strokes(notes: Sequence[PlayedNote], second: Fraction, tuning: Temperament, 
             rows.append([note])
         else:
             joined.append(note)
-    starts = {row[0].onset for row in rows}
-    return [_stroke(row, row[-1].end in starts, second, tuning, a) for row in rows]
+    weight_at = {row[0].onset: weights.get(row[0].host, 0.5) for row in rows}
+    return [_stroke(row, weight_at.get(row[-1].end), second, tuning, a, weight_at[row[0].onset]) for row in rows]
 
 
-def _stroke(row: Sequence[PlayedNote], followed: bool, second: Fraction, tuning: Temperament, a: float) -> Stroke:
+def _stroke(row: Sequence[PlayedNote], next_weight: float | None, second: Fraction, tuning: Temperament, a: float,
+            weight: float) -> Stroke:  # fmt: skip
+    """One stroke; ``next_weight`` is the metre weight of what is tongued right after it, None where nothing is."""
     first = round(row[0].onset * second)
     edges = [round(note.onset * second) - first for note in row]
     last = round(row[-1].end * second) - first
-    if followed:
-        length = row[-1].length * second
-        last -= round(min(Fraction(GAP[0]) * SAMPLE_RATE, length * GAP[1]))
+    if next_weight is not None:
+        gap = GAP[0] * SAMPLE_RATE * (2 if next_weight >= 0.5 else 1)
+        last -= round(min(gap, row[-1].length * second * GAP[1]))
     steps = [
         Step(start, max(end, start + 1), tuning.frequency(note.pitch, a), note.bend, note.swell)
         for note, start, end in zip(row, edges, [*edges[1:], last], strict=True)
     ]
-    return Stroke(first, tuple(steps))
+    return Stroke(first, tuple(steps), level_of(ACCENT * (weight - 0.5)))
 
 
 def _add_line(out: Samples, notes: Sequence[PlayedNote], tone: Tone, level: float, second: Fraction,
-              tuning: Temperament, a: float) -> None:  # fmt: skip
-    for stroke in strokes(notes, second, tuning, a):
+              tuning: Temperament, a: float, weights: Mapping[str, float]) -> None:  # fmt: skip
+    for stroke in strokes(notes, second, tuning, a, weights):
         _add(out, stroke.start, level * sound_of(stroke, tone))
 
 
@@ -150,12 +159,12 @@ def _add(out: Samples, start: int, sound: Samples) -> None:
 
 
 @cache
-def _room() -> Samples:
+def _room() -> NDArray[np.float32]:
     """The answer of a small wooden room: noise that dies away within half a second, after a short silence."""
     size = round(0.5 * SAMPLE_RATE)
     seconds = np.arange(size) / SAMPLE_RATE
     answer = np.random.default_rng(415).standard_normal(size) * 10 ** (-3 * seconds / 0.45)
     answer[: round(0.009 * SAMPLE_RATE)] = 0
     answer = np.convolve(answer, np.hanning(9)[1:-1], "same")
-    result: Samples = answer / np.sqrt(np.sum(answer**2))
+    result: NDArray[np.float32] = (answer / np.sqrt(np.sum(answer**2))).astype(np.float32)
     return result

@@ -30,6 +30,8 @@ CHIFF: Final = 0.030
 """Seconds of the noise at a tongued onset."""
 VIBRATO_DELAY: Final = 0.12
 """Seconds before a finger vibrato begins, and that it takes to grow."""
+LEAN: Final = (1.06, 0.86)
+"""A slur leans on its beginning and lets its end go: an appoggiatura is louder than its note (common practice)."""
 NOISE_SECONDS: Final = 6
 HIGHEST: Final = 0.45
 """Partials above this share of the sample rate are left away."""
@@ -65,10 +67,11 @@ class Step:
 
 @dataclass(frozen=True, slots=True)
 class Stroke:
-    """Notes on one breath of the tongue: the first tongued, the others slurred to it. ``start`` in samples."""
+    """Notes on one stroke of the tongue: the first tongued, the others slurred to it. ``start`` in samples."""
 
     start: int
     steps: tuple[Step, ...]
+    gain: float = 1.0
 
     @property
     def length(self) -> int:
@@ -114,7 +117,7 @@ def sound_of(stroke: Stroke, tone: Tone) -> Samples:
     if tone.chiff > -60:
         burst = np.sin(np.pi * np.arange(size) / size) ** 2 * (1 - np.arange(size) / size)
         out[:size] += burst * 2 * level_of(tone.chiff) * _noise("tongue", size, stroke.start)
-    return out * level_of(tone.level)
+    return out * (stroke.gain * level_of(tone.level))
 
 
 @cache
@@ -183,6 +186,8 @@ def _envelope(stroke: Stroke, tone: Tone) -> Samples:
             wave = 0.5 - 0.5 * np.cos(2 * np.pi * step.bend[1] * np.maximum(seconds - VIBRATO_DELAY, 0))
             envelope[step.start : step.end] *= 1 - 0.12 * wave
     _smooth_joints(envelope, stroke.steps)
+    if len(stroke.steps) > 1:
+        envelope *= np.linspace(*LEAN, size)
     envelope[:attack] *= 0.5 - 0.5 * np.cos(np.pi * np.arange(attack) / attack)
     envelope[size - release :] *= 0.5 + 0.5 * np.cos(np.pi * np.arange(1, release + 1) / release)
     return envelope
