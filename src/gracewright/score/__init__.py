@@ -17,7 +17,7 @@ from gracewright.score.model import (
     Words,
 )
 from gracewright.score.ours import canonical, strip_ours
-from gracewright.score.reading import read
+from gracewright.score.reading import read, scores_in
 from gracewright.score.writing_played import Sounded, write_parallel, write_played
 from gracewright.score.writing_signs import Addition, write_signs
 
@@ -43,6 +43,7 @@ __all__ = [
     "find_solo",
     "part_of",
     "read",
+    "scores_in",
     "strip_ours",
     "tones",
     "write_parallel",

@@ -304,6 +304,7 @@ def _measure(state: _State, measure: etree._Element) -> None:
     bars = {number: DraftBar() for number in state.staves}
     here = {child.get("n") or "1": child for child in chosen(measure) if local(child) == "staff"}
     readers = _layers(state, here)
+    _shorten_rests(readers)
     lengths = [reader.at for group in readers.values() for reader in group if not _all_whole(reader)]
     frame.length = max(lengths, default=Fraction(0)) or state.length()
     frame.implicit = measure.get("metcon") == "false" and frame.length < state.length()
@@ -333,6 +334,15 @@ def _measure(state: _State, measure: etree._Element) -> None:
     unit = state.meter[1] if state.meter else 4
     slur = state.late[-1][1].slur if state.late else 0
     state.late.append((measure, SignReader(draft, unit, bars, state.by_id, state.bar_of, slur)))
+
+
+def _shorten_rests(readers: dict[str, list[LayerReader]]) -> None:
+    """A lone rest that outlasts the notes of its bar (a sign for several bars) is a rest for this bar."""
+    groups = [reader for group in readers.values() for reader in group]
+    sounding = [reader.at for reader in groups if any(event.what == "note" for event in reader.events)]
+    for reader in groups:
+        if sounding and len(reader.events) == 1 and reader.events[0].what != "note" and reader.at > max(sounding):
+            reader.events[0].whole_bar = True
 
 
 def _all_whole(reader: LayerReader) -> bool:

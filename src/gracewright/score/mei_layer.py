@@ -33,7 +33,7 @@ ACCIDENTALS: Final = {
 GESTURAL: Final = {"s": 1, "f": -1, "ss": 2, "ff": -2, "n": 0, "ts": 3, "tf": -3}
 ARTICULATIONS: Final = {
     "acc": "accent", "stacc": "staccato", "ten": "tenuto", "stacciss": "staccatissimo", "marc": "strong-accent",
-    "spicc": "spiccato", "ten-stacc": "detached-legato",
+    "spicc": "spiccato", "stroke": "staccatissimo", "ten-stacc": "detached-legato",
 }  # fmt: skip
 TECHNICAL: Final = {"stop": "stopped", "open": "open-string", "upbow": "up-bow", "dnbow": "down-bow",
                     "harm": "harmonic", "snap": "snap-pizzicato"}  # fmt: skip

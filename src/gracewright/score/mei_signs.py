@@ -24,6 +24,16 @@ PREFIXES: Final = {"#": "sharp", "♯": "sharp", "b": "flat", "♭": "flat", "n"
 SUFFIXES: Final = PREFIXES | {"+": "plus", "\\": "backslash", "/": "slash", "|": "vertical", "-": "flat",
                               "\u0338": "slash", "\u20e5": "backslash"}  # fmt: skip
 FIGURE: Final = re.compile(r"(##|bb|[#♯b♭n♮x+-])?\s*(\d{1,2})?\s*(##|bb|[#♯b♭n♮x+/\\|\u0338\u20e5-])?(_*)")
+GLYPHS: Final = {
+    0xEA50: "0", 0xEA51: "1", 0xEA52: "2", 0xEA53: "2+", 0xEA54: "3", 0xEA55: "4", 0xEA56: "4+", 0xEA57: "5",
+    0xEA58: "5+", 0xEA59: "5+", 0xEA5A: "5b", 0xEA5B: "6", 0xEA5C: "6\\", 0xEA5D: "7", 0xEA5E: "7\\", 0xEA5F: "7b",
+    0xEA60: "8", 0xEA61: "9", 0xEA62: "9\\", 0xEA63: "bb", 0xEA64: "b", 0xEA65: "n", 0xEA66: "#", 0xEA67: "x",
+    0xEA6C: "+", 0xEA6F: "6\\", 0xE260: "b", 0xE261: "n", 0xE262: "#", 0xE263: "x", 0xE264: "bb",
+}  # fmt: skip
+"""Glyphs of the music font in figures → what they show (SMuFL, figured bass and accidentals)."""
+_ONE: Final = r"(?:[#♯b♭n♮x+]*\d[#♯b♭n♮x+]*|[#♯b♭n♮])"
+MOVING: Final = re.compile(rf"{_ONE}(?:-{_ONE})+")
+"""Figures that follow one another under one note."""
 SILENT: Final = frozenset({"sb", "pb", "cb", "lb", "annot", "tupletSpan", "beamSpan", "tie", "lv", "mNum", "ossia",
                            "staff", "pgHead", "pgFoot", "hairpin", "pedal", "octave", "reh", "line", "curve", "bend",
                            "gliss", "phrase", "bracketSpan", "fing", "fingGrp", "mRpt", "anchoredText"})  # fmt: skip
@@ -179,15 +189,25 @@ class SignReader:
                 self._say(element, text)
             return
         for column in columns:
-            figured = etree.Element("figured-bass")
-            for item in chosen(column):
-                if local(item) == "f":
-                    _figure(figured, item, self.draft)
-            there = next((old for time, old in self.bars[staff].figures if time == at), None)
-            if there is not None:
-                there.extend(list(figured))
-            elif len(figured):
-                self.bars[staff].figures.append((at, figured))
+            texts = [
+                (_shown(item), item.get("extender") == "true") for item in chosen(column) if local(item) == "f"
+            ]
+            steps = max((text.count("-") for text, _ in texts if MOVING.fullmatch(text)), default=0) + 1
+            host = next((event for layer in self.bars[staff].layers for event in layer
+                         if event.what == "note" and event.onset <= at < event.onset + event.length), None)  # fmt: skip
+            length = host.onset + host.length - at if host is not None else Fraction(1)
+            for step in range(steps):
+                self._column(staff, at + length * step / steps, _at_step(texts, step))
+
+    def _column(self, staff: str, at: Fraction, texts: list[tuple[str, bool]]) -> None:
+        figured = etree.Element("figured-bass")
+        for text, extended in texts:
+            _figure(figured, text, extended, self.draft)
+        there = next((old for time, old in self.bars[staff].figures if time == at), None)
+        if there is not None:
+            there.extend(list(figured))
+        elif len(figured):
+            self.bars[staff].figures.append((at, figured))
 
     def _say(self, element: etree._Element, text: str, kind: str = "words") -> None:
         staff, at = self._place(element)
@@ -226,10 +246,27 @@ def _jump(element: etree._Element) -> str:
     return {"daCapo": "D.C.", "dalSegno": "D.S.", "fine": "Fine"}.get(element.get("func") or "", "")
 
 
-def _figure(column: etree._Element, item: etree._Element, draft: Draft) -> None:
-    text = "".join(str(piece) for piece in item.itertext()).strip()
+def _shown(item: etree._Element) -> str:
+    return "".join(str(piece) for piece in item.itertext()).strip().translate(GLYPHS)
+
+
+def _at_step(texts: list[tuple[str, bool]], step: int) -> list[tuple[str, bool]]:
+    """Of figures that move under one note (``7-6``) those of one step; the others stand in the first.
+
+    >>> _at_step([("7-6", False), ("3", False)], 1)
+    [('6', False)]
+    """
+    found = []
+    for text, extended in texts:
+        parts = text.split("-") if MOVING.fullmatch(text) else [text]
+        if step < len(parts):
+            found.append((parts[step], extended))
+    return found
+
+
+def _figure(column: etree._Element, text: str, extended: bool, draft: Draft) -> None:
     match = FIGURE.fullmatch(text)
-    extended = item.get("extender") == "true" or bool(match and match[4])
+    extended = extended or bool(match and match[4])
     if match is None or not (text or extended):
         if text:
             draft.remark(f"The figure “{text[:20]}” is not read.")

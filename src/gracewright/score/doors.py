@@ -1,0 +1,90 @@
+"""The doors for Humdrum, ABC and MIDI; each says what it could not carry.
+
+Public: read_humdrum, read_abc, read_midi.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from dataclasses import replace
+from typing import Final
+
+from lxml import etree
+
+from gracewright.errors import BadInput
+from gracewright.score.guarded import Converted, convert
+from gracewright.score.mei import read_mei
+from gracewright.score.model import Piece
+from gracewright.score.musicxml import read_tree
+from gracewright.score.safe import parse_xml, text_of
+
+CARRIED: Final = frozenset({"trill", "lowermordent", "uppermordent", "mordent", "pralltriller", "turn", "invertedturn",
+                            "fermata", "breath", "downbow", "upbow", "accent", ">", "emphasis", "roll", "p", "f", "mf",
+                            "mp", "pp", "ff", "staccato", "tenuto", "segno", "coda", "fine", "D.C.",
+                            "D.S."})  # fmt: skip
+"""ABC decorations that the converter keeps (measured)."""
+MIDI_REMARK: Final = (
+    "A MIDI file holds no signs, slurs, repeats, figures or spelling: note names follow the key, values were rounded, "
+    "and ornaments that were played stand written out."
+)
+
+
+def _with(piece: Piece, *remarks: str) -> Piece:
+    return replace(piece, remarks=(*piece.remarks, *(remark for remark in remarks if remark)))
+
+
+def _said(converted: Converted) -> list[str]:
+    return [f"{text[:1].upper()}{text[1:].rstrip('.')}." for text in converted.said]
+
+
+def read_humdrum(data: bytes, name: str) -> Piece:
+    """Read Humdrum (``**kern``). Raises BadInput."""
+    text = text_of(data, name)
+    if "**kern" not in text and "**mens" not in text:
+        raise BadInput("the Humdrum file holds no **kern spine", file=name, remedy="give one with notes")
+    if "**mens" in text and "**kern" not in text:
+        raise BadInput("mensural notation is not read", file=name, remedy="give a score in common notation")
+    piece = read_mei(convert("humdrum", text.encode("utf-8"), name).data, name)
+    reference = dict(re.findall(r"^!!!(OTL|COM|OPR|SCT|ODT)[^:\n]*:\s*(.+)$", text, re.M))
+    title = piece.title or ": ".join(reference[key].strip() for key in ("OPR", "OTL") if key in reference)
+    return replace(piece, title=title, composer=piece.composer or reference.get("COM", "").strip(),
+                   date=piece.date or reference.get("ODT", "").strip())  # fmt: skip
+
+
+def read_abc(data: bytes, name: str) -> Piece:
+    """Read ABC. Raises BadInput."""
+    text = text_of(data, name)
+    if not re.search(r"^K:", text, re.M):
+        raise BadInput("the ABC file has no key line (K:)", file=name, remedy="begin with X:, T:, M:, L: and K: lines")
+    converted = convert("abc", text.encode("utf-8"), name)
+    piece = read_tree(parse_xml(converted.data, name), name)
+    lost = Counter(word for word in re.findall(r"!([^!\s]+)!", text) if word not in CARRIED)
+    remark = ""
+    if lost:
+        listed = ", ".join(f"!{word}! ({count})" for word, count in sorted(lost.items())[:8])
+        remark = f"These ABC decorations were not carried over: {listed}."
+    return _with(piece, *_said(converted), remark)
+
+
+def read_midi(data: bytes, name: str) -> Piece:
+    """Read a Standard MIDI File. Raises BadInput."""
+    if data[:4] != b"MThd" and data[:4] != b"RIFF":
+        raise BadInput("this is not a MIDI file", file=name, remedy="export it again")
+    converted = convert("midi", data, name)
+    tree = parse_xml(converted.data, name)
+    _without_drums(tree.getroot())
+    return _with(read_tree(tree, name), *_said(converted), MIDI_REMARK)
+
+
+def _without_drums(root: etree._Element) -> None:
+    """Take parts away that hold nothing but unpitched notes."""
+    for part in root.findall("part"):
+        notes = list(part.iter("note"))
+        if notes and all(note.find("unpitched") is not None or note.find("rest") is not None for note in notes) and any(
+            note.find("unpitched") is not None for note in notes
+        ):
+            root.remove(part)
+            for entry in root.findall("part-list/score-part"):
+                if entry.get("id") == part.get("id"):
+                    entry.getparent().remove(entry)  # type: ignore[union-attr]
