@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from functools import lru_cache
 from itertools import pairwise
 from math import lcm
 from typing import Final
@@ -76,7 +77,7 @@ def _binary(value: Fraction) -> bool:
     return value.denominator & (value.denominator - 1) == 0
 
 
-def slots_of(spans: Sequence[Span], beat: Fraction) -> list[Slot]:
+def slots_of(spans: Sequence[Span], beat: Fraction) -> tuple[Slot, ...]:
     """Printed values of spans in order, ``beat`` the felt beat of the bar.
 
     >>> third = Fraction(1, 3)
@@ -85,6 +86,11 @@ def slots_of(spans: Sequence[Span], beat: Fraction) -> list[Slot]:
     >>> [(s.value, s.dots) for s in slots_of([(Fraction(1, 2), Fraction(2))], Fraction(1))]
     [(Fraction(1, 2), 0), (Fraction(1, 1), 0)]
     """
+    return _slots(tuple(spans), beat)  # bars of one rhythm are many
+
+
+@lru_cache(maxsize=4096)
+def _slots(spans: tuple[Span, ...], beat: Fraction) -> tuple[Slot, ...]:
     groups, rounded = _tuplets(spans)
     slots: list[Slot] = []
     for index, (onset, end) in enumerate(rounded):
@@ -98,7 +104,7 @@ def slots_of(spans: Sequence[Span], beat: Fraction) -> list[Slot]:
         slots += [
             replace(piece, first=number == 0, last=number == len(pieces) - 1) for number, piece in enumerate(pieces)
         ]
-    return slots
+    return tuple(slots)
 
 
 def _tuplets(spans: Sequence[Span]) -> tuple[list[Tuplet], list[Span]]:
