@@ -10,6 +10,7 @@ from fractions import Fraction
 from gracewright.pitch import Key
 from gracewright.score import Piece
 from gracewright.study.cadences import find_cadences
+from gracewright.study.closes import read_closes
 from gracewright.study.dance import guess_dance
 from gracewright.study.expression import find_cues, tension_curve
 from gracewright.study.harmony import harmonies, read_harmony
@@ -36,14 +37,16 @@ def study(piece: Piece, *, solo: str = "", bass: str = "", tempo: Fraction | Non
     keys = key_spans(line, frames, reading.keys)
     roles = note_roles(material, harmony)
     hemiolas = find_hemiolas(material)
-    cadences = find_cadences(material, harmony, hemiolas)
+    sequences = find_sequences(material)
+    closes = read_closes(material, reading, sequences)
+    cadences = find_cadences(material, harmony, closes, hemiolas)
     dance = guess_dance(piece, material.melody, tempo)
-    phrases = find_phrases(material, cadences, dance.tempo)
+    phrases = find_phrases(material, closes, cadences, dance.tempo)
     order = played_order(piece.bars)
     home = home_key(piece, keys)
     return Study(
         solo=material.solo, bass=material.bass, home=home, harmony=harmony, keys=keys, cadences=cadences,
-        phrases=phrases, sequences=find_sequences(material),
+        phrases=phrases, sequences=sequences,
         repeats=find_repeats(piece, material.melody, order), order=order, roles=roles,
         cues=find_cues(material, harmony, roles, phrases),
         tension=tension_curve(material, harmony, roles, home.signature), hemiolas=hemiolas,

@@ -1,76 +1,177 @@
 """Cadences: where a dominant arrives, of which kind, how strongly, and the notes that carry it.
 
+Which beats are arrivals is learned (:mod:`gracewright.study.closes`); the carrying notes and the reason are read from
+harmony and melody.
+
 Conventions: the arrival is the onset of the goal chord. Perfect means tonic in the top voice over the tonic in the
 bass; imperfect another chord note on top; half stops on the dominant; Phrygian is iv6 to V in minor; deceptive puts
-another chord in the tonic's place.
+another chord in the tonic's place; evaded breaks off.
 
 Public: find_cadences.
 """
 
 from __future__ import annotations
 
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from fractions import Fraction
 
+import numpy as np
+
 from gracewright.pitch import fifths_of
 from gracewright.score import Tone
+from gracewright.study.closes import ARRIVALS, Closes
+from gracewright.study.frames import Floats, Ints
 from gracewright.study.material import Material
 from gracewright.study.model import Cadence, CadenceKind, Harmony, Hemiola
+from gracewright.study.tables import weights
 
-DOMINANT = ("major", "dominant seventh")
+DOMINANTS = (1, 5)  # fifths from the tonic: V, vii
 
 
-def find_cadences(material: Material, harmony: Sequence[Harmony], hemiolas: Sequence[Hemiola]) -> tuple[Cadence, ...]:
+def find_cadences(
+    material: Material, harmony: Sequence[Harmony], closes: Closes, hemiolas: Sequence[Hemiola]
+) -> tuple[Cadence, ...]:
     """Cadences in order of arrival."""
-    onsets = [tone.onset for tone in material.melody]
-    found: list[Cadence] = []
-    for index in range(1, len(harmony)):
-        before, here = harmony[index - 1], harmony[index]
-        at = bisect_right(onsets, here.onset) - 1
-        top = material.melody[at] if at >= 0 else None
-        kind = _kind(before, here, top)
-        weight = material.weight(here.onset)
-        if not kind or top is None or weight < 0.2:
-            continue
-        rest = _stillness(material, at, here.onset)
-        strength = min(1.0, 0.25 * weight + 0.75 * rest)
-        if strength < (0.5 if kind.startswith("authentic") else 0.75):
-            continue
-        carrier = material.melody[at - 1] if at else top
-        flag = any(h.end in (here.onset, here.onset + material.bar_at(here.onset).length) for h in hemiolas)
-        reason = f"{before.numeral} to {here.numeral} in {here.key}"
-        found.append(
-            Cadence(here.onset, kind, round(strength, 3), here.key, before.onset, carrier.id, top.id, flag, reason)
-        )
+    numbers = weights().numbers
+    least, half = numbers["closes.cadence"], numbers["closes.half"]
+    chance = closes.arrival
+    starts = [chord.onset for chord in harmony]
+    chance = chance * _borne_out(material, harmony, starts, closes)
+    score = np.maximum(chance[:, 1] + chance[:, 2], chance[:, 3] * least / half)
+    score = np.maximum(score, chance[:, 4] + chance[:, 5])
+    found = []
+    for beat in peaks(closes.start, score, least, numbers["closes.apart"] * material.line.quarter):
+        ranked = chance[beat] * np.array([0, 1, 1, least / half, 1, 1])
+        kind = ARRIVALS[int(ranked.argmax())]
+        assert kind is not None, "a kept beat arrives somewhere"
+        onset = material.line.time(int(closes.start[beat]))
+        strength = float(chance[beat, 1:].sum()) if kind != "half" else float(min(1.0, score[beat]))
+        found.append(_cadence(material, harmony, starts, onset, kind, strength, hemiolas))
     return tuple(found)
 
 
-def _kind(before: Harmony, here: Harmony, top: Tone | None) -> CadenceKind | None:
+def _borne_out(
+    material: Material, harmony: Sequence[Harmony], starts: Sequence[Fraction], closes: Closes
+) -> Floats:
+    """For each beat and kind: 1 where the chords bear the kind out, else ``closes.doubt``."""
+    doubt = weights().numbers["closes.doubt"]
+    agreed = np.full(closes.arrival.shape, doubt)
+    ticks = np.array([material.line.ticks(start) for start in starts])
+    at = np.searchsorted(ticks, closes.start, side="right") - 1
+    ahead = np.minimum(at + 1, len(harmony) - 1)
+    near = np.where(ticks[ahead] - closes.start <= material.line.quarter // 2, ahead, at)
+    for beat in range(len(at)):
+        for index in {int(at[beat]), int(near[beat])}:
+            kinds = _possible(harmony, index)
+            agreed[beat, kinds] = 1.0
+    return agreed
+
+
+def _possible(harmony: Sequence[Harmony], at: int) -> list[int]:
+    """Columns of ARRIVALS that a chord and the two before it allow."""
+    here = harmony[at]
+    root = fifths_of(here.root)
     tonic = here.key.tonic_fifths
-    root, last = fifths_of(here.root) - tonic, fifths_of(before.root) - tonic
-    if last == 1 and before.quality in DOMINANT and before.inversion == 0:
-        if root == 0 and here.inversion == 0:
-            perfect = top is not None and top.pitch.fifths == tonic
-            return "authentic-perfect" if perfect else "authentic-imperfect"
-        if root in (3, -4) and here.inversion == 0:
-            return "deceptive"
-    if root == 1 and here.quality == "major" and here.inversion == 0 and last != 1:
-        phrygian = here.key.mode == "minor" and last == -1 and before.inversion == 1
-        return "phrygian" if phrygian else "half"
-    return None
+    kinds = []
+    earlier = harmony[max(0, at - 2) : at]
+    if here.quality in ("major", "minor"):
+        if any(_leads(chord, root) for chord in earlier):
+            kinds += [1, 2]
+        if root - tonic in (3, -4, -1) and any(_leads(chord, tonic) for chord in earlier):
+            kinds.append(4)
+    if here.quality in ("major", "dominant seventh") and root - tonic == 1 and here.inversion == 0:
+        kinds.append(3)
+    if any(_leads(chord, tonic) for chord in earlier):
+        kinds.append(5)
+    return kinds
 
 
-def _stillness(material: Material, at: int, onset: Fraction) -> float:
-    """How much the melody comes to rest at a time: 1 for a long note, a rest after it, or the end of a section."""
-    tone = material.melody[at]
-    bar = material.bar_at(onset)
-    beat = bar.meter.beat
-    value = 0.0
-    if tone.onset == onset:
-        value = min(1.0, float(tone.length / beat) * 0.5)
-    if tone.rest_after or tone.marks.fermata or tone.marks.breath or at + 1 == len(material.melody):
-        value = max(value, 0.9)
-    if bar.repeat_end or bar.final_bar or bar.double_bar:
-        value = max(value, 0.9)
-    return value
+def _leads(chord: Harmony, goal: int) -> bool:
+    """Whether a chord is the dominant (or its leading-note chord) of a root."""
+    apart = fifths_of(chord.root) - goal
+    if chord.quality in ("major", "dominant seventh"):
+        return apart == 1
+    return apart == 5 and chord.quality in ("diminished", "diminished seventh", "half-diminished seventh")
+
+
+def peaks(start: Ints, score: Floats, least: float, apart: float) -> list[int]:
+    """Indices of the best scores above ``least`` that lie farther than ``apart`` from a better one, in order."""
+    kept: list[int] = []
+    for index in np.argsort(-score, kind="stable").tolist():
+        if score[index] < least:
+            break
+        if all(abs(int(start[index]) - int(start[other])) >= apart for other in kept):
+            kept.append(index)
+    return sorted(kept)
+
+
+def _cadence(
+    material: Material, harmony: Sequence[Harmony], starts: Sequence[Fraction], onset: Fraction, kind: CadenceKind,
+    strength: float, hemiolas: Sequence[Hemiola],
+) -> Cadence:  # fmt: skip
+    at = max(0, bisect_right(starts, onset) - 1)
+    here = harmony[at]
+    before = max(0, bisect_left(starts, onset) - 1)
+    if kind == "half" and here.key.mode == "minor" and _is_phrygian(harmony[before], here):
+        kind = "phrygian"
+    first = _dominant(harmony, before, here) if kind not in ("half", "phrygian") else before
+    arrival, penultimate = _carriers(material, onset, harmony[first].onset)
+    span = material.bar_at(onset).length
+    flag = any(onset - span <= hemiola.end <= onset + span / 2 for hemiola in hemiolas)
+    reason = _reason(material, harmony[before], here, arrival, penultimate)
+    return Cadence(
+        onset, kind, round(strength, 3), here.key, harmony[first].onset, penultimate.id if penultimate else "",
+        arrival.id if arrival else "", flag, reason,
+    )  # fmt: skip
+
+
+def _is_phrygian(before: Harmony, here: Harmony) -> bool:
+    tonic = here.key.tonic_fifths
+    return fifths_of(before.bass) - tonic == -4 and fifths_of(here.root) - tonic == 1
+
+
+def _dominant(harmony: Sequence[Harmony], before: int, here: Harmony) -> int:
+    """Index of the chord with which the penultimate dominant begins."""
+    tonic = here.key.tonic_fifths
+    first = before
+    while first > 0 and before - first < 4 and fifths_of(harmony[first - 1].root) - tonic in DOMINANTS:
+        first -= 1
+    return first
+
+
+def _carriers(material: Material, onset: Fraction, dominant: Fraction) -> tuple[Tone | None, Tone | None]:
+    """The tone that arrives and the one that carries the dominant before it (an anticipation is passed over)."""
+    melody = material.melody
+    ticks = material.line.ticks(onset)
+    at = int(np.searchsorted(material.melody_onsets, ticks, side="right")) - 1
+    if at < 0:
+        return None, None
+    arrival = melody[at] if melody[at].end > onset else None
+    last = at - 1 if melody[at].onset == onset or melody[at].end > onset else at
+    if last < 0 or melody[last].end < dominant:
+        return arrival, None
+    early = melody[last]
+    if last and arrival and early.pitch == arrival.pitch and early.length < melody[last - 1].length:
+        return arrival, melody[last - 1]
+    return arrival, early
+
+
+def _reason(material: Material, before: Harmony, here: Harmony, arrival: Tone | None, early: Tone | None) -> str:
+    parts = [f"{before.numeral} to {here.numeral} in {here.key}"]
+    if arrival is not None and early is not None:
+        names = {0: "the same note", 1: "a step up", -1: "a step down"}
+        step = arrival.pitch.diatonic - early.pitch.diatonic
+        parts.append(f"the melody goes {early.pitch.pitch_class}–{arrival.pitch.pitch_class}, {names[step]}"
+                     if step in names else f"the melody leaps {early.pitch.pitch_class}–{arrival.pitch.pitch_class}")
+        if any("trill" in sign.element for sign in early.marks.signs):
+            parts.append("a shake on the way")
+    if arrival is not None:
+        beat = material.bar_at(arrival.onset).meter.beat
+        if arrival.rest_after:
+            parts.append("then a rest")
+        elif arrival.length >= beat:
+            parts.append("a long note")
+        if arrival.marks.fermata:
+            parts.append("a fermata")
+    return ", ".join(parts)

@@ -7,10 +7,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import cached_property
+
+import numpy as np
 
 from gracewright.errors import BadInput
 from gracewright.score import Bar, Piece, Tone, find_bass, find_solo, tones
-from gracewright.study.frames import Frames, Timeline, frames_of, timeline
+from gracewright.study.frames import SHIFT, Frames, Ints, Timeline, frames_of, timeline
 from gracewright.study.metre import weight_at
 
 
@@ -25,6 +28,28 @@ class Material:
     ground: tuple[Tone, ...]
     line: Timeline
     frames: Frames
+
+    @cached_property
+    def melody_onsets(self) -> Ints:
+        """Onsets of the melody in ticks."""
+        return self._ticks([tone.onset for tone in self.melody])
+
+    @cached_property
+    def melody_ends(self) -> Ints:
+        return self.melody_onsets + self._ticks([tone.length for tone in self.melody])
+
+    @cached_property
+    def melody_places(self) -> Ints:
+        """Places on the line of fifths, as in the timeline."""
+        return np.array([tone.pitch.fifths for tone in self.melody], dtype=np.int64) + SHIFT
+
+    @cached_property
+    def ground_onsets(self) -> Ints:
+        return self._ticks([tone.onset for tone in self.ground])
+
+    def _ticks(self, times: list[Fraction]) -> Ints:
+        quarter = self.line.quarter
+        return np.array([time.numerator * (quarter // time.denominator) for time in times], dtype=np.int64)
 
     def bar_at(self, onset: Fraction) -> Bar:
         """The bar in which a time lies."""

@@ -77,6 +77,7 @@ class Phrase:
     seconds: float
     breath_after: str = ""  # id of the solo tone after which to breathe
     reason: str = ""
+    goal: Fraction = Fraction(0)  # onset of the harmony on which the phrase comes to rest
 
 
 @dataclass(frozen=True, slots=True)

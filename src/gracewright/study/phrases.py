@@ -1,4 +1,4 @@
-"""Phrases: where a player breathes, from cadences, rests, breath signs and long notes, with a liking for even lengths.
+"""Phrases: where a player breathes, from learned phrase ends, rests, fermatas and breath signs.
 
 Public: find_phrases.
 """
@@ -9,70 +9,92 @@ from collections.abc import Sequence
 from fractions import Fraction
 from typing import Final
 
+import numpy as np
+
+from gracewright.study.cadences import peaks
+from gracewright.study.closes import Closes
+from gracewright.study.frames import Floats
 from gracewright.study.material import Material
 from gracewright.study.model import Cadence, Phrase
+from gracewright.study.tables import weights
 
-USUAL: Final = 4  # bars, common practice
+SURE: Final = 0.9  # a breath sign or fermata
+PAUSE: Final = 0.3  # a rest of a beat
 
 
-def find_phrases(material: Material, cadences: Sequence[Cadence], tempo: Fraction) -> tuple[Phrase, ...]:
+def find_phrases(
+    material: Material, closes: Closes, cadences: Sequence[Cadence], tempo: Fraction
+) -> tuple[Phrase, ...]:
     """Phrases that cover the melody from its first note to its last."""
     melody = material.melody
-    if not melody:
-        return ()
-    scores = _boundary_scores(material, cadences)
-    cuts = _best_cuts(material, scores)
+    numbers = weights().numbers
+    score = _with_marks(material, closes)
+    apart = numbers["closes.phrase_apart"] * material.line.quarter
+    cuts: dict[int, int] = {}
+    for beat in peaks(closes.start, score, numbers["closes.phrase"], apart):
+        last = _last_tone(material, int(closes.start[beat]))
+        if 0 <= last < len(melody) - 1:
+            cuts.setdefault(last, int(closes.start[beat]))
+    arrivals = {cadence.onset: cadence for cadence in cadences}
     phrases = []
     begin = 0
-    for cut in cuts:
+    for cut in [*sorted(cuts), len(melody) - 1]:
+        if cut < begin:
+            continue
         start, end = melody[begin].onset, melody[cut].end
         seconds = round(float((end - start) * 60 / tempo), 2)
-        phrases.append(Phrase(start, end, seconds, melody[cut].id, scores[cut][1] or "the line runs on"))
+        onset = material.line.time(cuts[cut]) if cut in cuts else melody[cut].onset
+        phrases.append(Phrase(start, end, seconds, melody[cut].id, _reason(material, cut, onset, arrivals), onset))
         begin = cut + 1
     return tuple(phrases)
 
 
-def _boundary_scores(material: Material, cadences: Sequence[Cadence]) -> list[tuple[float, str]]:
-    """For each tone: how well a phrase could end after it, and why."""
-    arrivals = {cadence.arrival: cadence for cadence in cadences}
-    scores = []
-    for tone in material.melody:
-        bar = material.bar_at(tone.onset)
-        beat = bar.meter.beat
-        score, reason = 0.0, ""
-        cadence = arrivals.get(tone.id)
-        if cadence is not None:
-            score, reason = 1.5 * cadence.strength + 0.3, f"{cadence.kind} cadence"
-        if tone.marks.breath or tone.marks.fermata:
-            score, reason = score + 2, reason or "a breath sign"
-        if tone.rest_after:
-            score, reason = score + min(1.5, float(tone.rest_after / beat)), reason or "a rest"
-        if tone.length >= 2 * beat:
-            score, reason = score + 0.5, reason or "a long note"
-        if tone.end == bar.end and (bar.repeat_end or bar.double_bar or bar.final_bar):
-            score, reason = score + 1.5, reason or "the end of a section"
-        scores.append((score, reason))
-    return scores
+def _with_marks(material: Material, closes: Closes) -> Floats:
+    """Chances of a phrase end, raised where the page shows a breath, a fermata or a rest."""
+    score = closes.phrase.copy()
+    for index, tone in enumerate(material.melody[:-1]):
+        raised = SURE if tone.marks.breath or tone.marks.fermata else 0.0
+        if tone.rest_after >= material.piece.bars[tone.bar].meter.beat:
+            raised = max(raised, PAUSE)
+        if raised:
+            at = int(np.searchsorted(closes.start, material.melody_onsets[index], side="right")) - 1
+            score[max(0, at)] = max(float(score[max(0, at)]), raised)
+    return score
 
 
-def _best_cuts(material: Material, scores: Sequence[tuple[float, str]]) -> list[int]:
-    """Last tones of the phrases: the best sum of boundary scores and length prior (dynamic programming)."""
+def _last_tone(material: Material, start: int) -> int:
+    """Index of the last tone of a phrase whose final harmony arrives at ``start``.
+
+    Usually the tone that sounds there; a resolution that follows within two beats and is longer or goes into a rest
+    belongs to the phrase.
+    """
+    at = int(np.searchsorted(material.melody_onsets, start, side="right")) - 1
+    if at < 0:
+        return -1
     melody = material.melody
-    last = len(melody) - 1
-    choices = [index for index, (score, _) in enumerate(scores) if score >= 0.5 and index < last] + [last]
-    bar = float(material.piece.bars[min(1, len(material.piece.bars) - 1)].length) or 4.0
-    best: dict[int, tuple[float, int]] = {-1: (0.0, -1)}
-    earlier = [-1]
-    for index in choices:
-        options = []
-        for before in earlier[-24:]:
-            bars = float(melody[index].end - melody[before + 1].onset) / bar
-            long = abs(bars - USUAL) / USUAL if bars < USUAL else min(2.0, (bars - USUAL) / (2 * USUAL))
-            options.append((best[before][0] + scores[index][0] - 0.6 - 0.4 * long, before))
-        best[index] = max(options)
-        earlier.append(index)
-    cuts, at = [], last
-    while at >= 0:
-        cuts.append(at)
-        at = best[at][1]
-    return cuts[::-1]
+    beat = material.piece.bars[melody[at].bar].meter.beat
+    begin = material.line.time(start)
+    best = at
+    for index in range(at, min(at + 4, len(melody))):
+        tone = melody[index]
+        if tone.onset >= begin + 2 * beat:
+            break
+        if tone.rest_after or tone.marks.breath or tone.marks.fermata:
+            return index
+        if tone.length > melody[best].length and tone.length >= beat:
+            best = index
+    return best
+
+
+def _reason(material: Material, cut: int, onset: Fraction, arrivals: dict[Fraction, Cadence]) -> str:
+    tone = material.melody[cut]
+    beat = material.piece.bars[tone.bar].meter.beat
+    if onset in arrivals:
+        return f"{arrivals[onset].kind} cadence"
+    if tone.marks.breath or tone.marks.fermata:
+        return "a breath sign" if tone.marks.breath else "a fermata"
+    if tone.rest_after:
+        return "a rest"
+    if tone.length >= beat:
+        return "a long note"
+    return "the end of the piece" if cut == len(material.melody) - 1 else "the harmony closes here"
