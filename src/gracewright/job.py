@@ -5,16 +5,15 @@ This is what the command line and the desk call. Nothing is decided here; every 
 Conventions: ``Wishes`` are the user's dials; a ``Work`` holds the five values made from them. A result is written to a
 temporary file beside its place and then renamed, so that nothing half-written is ever seen.
 
-Public: Wishes, Work, work_on, moved, plain, additions, sounded, result, sound_of, about, write_results, demo_piece,
-RESULTS.
+Public: Wishes, Work, work_on, judge, moved, plain, additions, sounded, result, sound_of, about, write_results,
+demo_piece, RESULTS.
 """
 
 from __future__ import annotations
 
 import os
-import re
 import tempfile
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from importlib.resources import as_file, files
@@ -25,8 +24,8 @@ import numpy as np
 from lxml import etree
 
 from gracewright.errors import BadInput
-from gracewright.graces import Version, contexts, load_source, perform, sign_for
-from gracewright.instruments import Instrument, Move, load_instrument, out_of_range, transpositions
+from gracewright.graces import Context, Version, contexts, load_source, perform, sign_for
+from gracewright.instruments import Instrument, load_instrument, out_of_range, transpositions
 from gracewright.review import Review, review
 from gracewright.score import Addition, Piece, Sounded, find_solo, read, tones, write_played, write_signs
 from gracewright.score.transpose import transposed
@@ -87,11 +86,12 @@ class Work:
 
 
 def work_on(piece: Piece, wishes: Wishes, *, plan_text: str = "", locks: Plan | None = None,
-            studied: Study | None = None) -> Work:  # fmt: skip
+            studied: Study | None = None, judged: bool = True) -> Work:  # fmt: skip
     """From a piece to its review.
 
     ``plan_text`` is applied as it stands; ``locks`` is an earlier plan whose locked choices survive; ``studied`` spares
-    the study when it has been made. Raises BadInput.
+    the study when it has been made; without ``judged`` the review is left empty, for :func:`judge` to fill. Raises
+    BadInput.
     """
     manner = load_manner(wishes.manner)
     instrument = load_instrument(wishes.instrument)
@@ -110,9 +110,15 @@ def work_on(piece: Piece, wishes: Wishes, *, plan_text: str = "", locks: Plan | 
         piece, found, placed(plan), instrument, wishes.level, tempo=wishes.tempo, source=plan.signs_by,
         signs=wishes.signs == "read",
     )  # fmt: skip
-    judged = review(piece, found, version, instrument, wishes.level)
     remarks = (*piece.remarks, *found.remarks, *plan.remarks, *version.remarks, *_range(piece, found, instrument))
-    return Work(wishes, piece, manner, instrument, found, plan, version, judged, tuple(dict.fromkeys(remarks)))
+    work = Work(wishes, piece, manner, instrument, found, plan, version, Review(()), tuple(dict.fromkeys(remarks)))
+    return replace(work, review=judge(work)) if judged else work
+
+
+def judge(work: Work) -> Review:
+    """Faults and remarks about the version, by the source that speaks."""
+    return review(work.piece, work.study, work.version, work.instrument, work.wishes.level,
+                  source=work.plan.signs_by, tempo=work.wishes.tempo)  # fmt: skip
 
 
 def _range(piece: Piece, found: Study, instrument: Instrument) -> tuple[str, ...]:
@@ -127,7 +133,7 @@ def _range(piece: Piece, found: Study, instrument: Instrument) -> tuple[str, ...
     better = [move for move in transpositions(line, instrument) if move.misses < len(outside) and move.chromatic]
     if not better:
         return (said,)
-    offers = "; ".join(f'--transpose "{_name(move)}" leaves {move.misses or "none"} outside' for move in better[:3])
+    offers = "; ".join(f'--transpose "{move.words}" leaves {move.misses or "none"} outside' for move in better[:3])
     return (f"{said} {offers}.",)
 
 
@@ -138,9 +144,9 @@ def moved(piece: Piece, wishes: Wishes, instrument: Instrument) -> Piece:
     if wishes.transpose == "fit":
         move = moves[0] if moves else None
     else:
-        move = next((move for move in moves if _name(move) == wishes.transpose), None)
+        move = next((move for move in moves if move.words == wishes.transpose), None)
     if move is None:
-        known = ", ".join(f'"{_name(move)}"' for move in moves if move.chromatic)
+        known = ", ".join(f'"{move.words}"' for move in moves if move.chromatic)
         raise BadInput(f"the move {wishes.transpose!r} does not help here", file=piece.source,
                        remedy=f"take fit or one of {known}")  # fmt: skip
     if not move.chromatic or (wishes.transpose == "fit" and not out_of_range(tones(piece, solo), instrument)):
@@ -151,12 +157,7 @@ def moved(piece: Piece, wishes: Wishes, instrument: Instrument) -> Piece:
     transposed(tree.getroot(), move.diatonic, move.chromatic)
     name = str(Path(piece.source).with_suffix(".musicxml"))
     again = read(name, etree.tostring(tree, xml_declaration=True, encoding="UTF-8"))
-    return replace(again, source=piece.source, remarks=(*again.remarks, f"Transposed {_name(move)}."))
-
-
-def _name(move: Move) -> str:
-    """A move's words without what is said about it: ``up a minor third``."""
-    return re.split("[,;(]", move.words)[0].strip()
+    return replace(again, source=piece.source, remarks=(*again.remarks, f"Transposed {move.words}."))
 
 
 def plain(work: Work, *, once: bool = False) -> Version:
@@ -167,10 +168,11 @@ def plain(work: Work, *, once: bool = False) -> Version:
     return perform(work.piece, found, (), work.instrument, work.wishes.level, tempo=work.wishes.tempo, signs=False)
 
 
-def additions(work: Work) -> tuple[tuple[Addition, ...], tuple[Addition, ...]]:
-    """Our signs for the page: those of the first time, and those of the repeat."""
-    places = contexts(work.piece, work.study, work.instrument, work.wishes.level, tempo=work.wishes.tempo,
-                      source=work.plan.signs_by)  # fmt: skip
+def additions(work: Work, places: Mapping[str, Context] | None = None
+              ) -> tuple[tuple[Addition, ...], tuple[Addition, ...]]:  # fmt: skip
+    """Our signs for the page: those of the first time, and those of the repeat. ``places`` spares making contexts."""
+    places = places or contexts(work.piece, work.study, work.instrument, work.wishes.level, tempo=work.wishes.tempo,
+                                source=work.plan.signs_by)  # fmt: skip
     by_time: tuple[list[Addition], list[Addition]] = ([], [])
     for choice in work.plan.choices:
         if choice.grace is None or choice.time_through > 2 or choice.note not in places:

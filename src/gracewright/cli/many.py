@@ -15,7 +15,6 @@ from concurrent.futures import Future, ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
 
 import click
 from rich.console import Console
@@ -23,10 +22,9 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, T
 from rich.table import Table
 
 from gracewright.errors import BadInput, GracewrightError
+from gracewright.score import scores_in
 
 Job = Callable[[Path], str]
-SUFFIXES: Final = frozenset({".musicxml", ".xml", ".mxl", ".mei", ".krn", ".abc", ".mid", ".midi"})
-"""Endings of the files that a folder is searched for."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,9 +43,7 @@ def pieces_of(paths: Sequence[Path]) -> list[Path]:
     """
     found: list[Path] = []
     for path in paths:
-        inside = [path]
-        if path.is_dir():
-            inside = sorted(file for file in path.rglob("*") if file.suffix.lower() in SUFFIXES and file.is_file())
+        inside = list(scores_in(path)) if path.is_dir() else [path]
         if not inside:
             raise BadInput("there is no score in this folder", file=str(path))
         found += inside

@@ -37,8 +37,8 @@ def manner_options(function: Callable[..., Any]) -> Callable[..., Any]:
         [
             click.option("--manner", default="french", show_default=True,
                          help=f"Manner of playing: {', '.join(manners())}, or a TOML file of your own."),
-            click.option("--instrument", default="alto-recorder", show_default=True, type=click.Choice(instruments()),
-                         metavar="NAME", help=f"Who plays: {', '.join(instruments())}."),
+            click.option("--instrument", default="alto-recorder", show_default=True, metavar="NAME",
+                         help=f"Who plays: {', '.join(instruments())}, or a TOML file of your own."),
             click.option("--level", default="intermediate", show_default=True, type=click.Choice(LEVELS),
                          help="How quick the player's fingers are."),
             click.option("--richness", default=5.0, show_default=True, type=click.FloatRange(0, 10),

@@ -69,7 +69,7 @@ def _words(judged: Review, piece: Piece) -> str:
     faults, remarks = judged.faults, [one for one in judged.findings if one.kind == "remark"]
     if not judged.findings:
         return "No faults, and nothing to remark."
-    lines = [_counted(len(faults), "fault") + " and " + _counted(len(remarks), "remark") + "."]
+    lines = [f"{_counted(len(faults), 'fault')}, {_counted(len(remarks), 'remark')}.".capitalize()]
     for title, rows in (("Faults:", faults), ("Remarks:", remarks)):
         if rows:
             lines += ["", title, *(_line(one, piece) for one in rows)]
@@ -80,9 +80,9 @@ def _line(one: Finding, piece: Piece) -> str:
     bar = piece.bars[piece.by_id[one.note].bar]
     beat = piece.beat_of(one.onset, bar.index)
     again = "" if one.time_through == 1 else f", time {one.time_through}"
-    return (f"  bar {one.bar}, beat {float(beat):g}{again}: {one.what}. "
-            f"{one.remedy[:1].upper()}{one.remedy[1:]}. [{one.rule}; {one.source}]")  # fmt: skip
+    return (f"  bar {one.bar}, beat {float(beat):g}{again}: {one.what} "
+            f"{one.remedy} [{one.rule}; {one.source}]")  # fmt: skip
 
 
 def _counted(count: int, noun: str) -> str:
-    return f"{count or 'No'} {noun}{'' if count == 1 else 's'}"
+    return f"{count or 'no'} {noun}{'' if count == 1 else 's'}"
