@@ -29,27 +29,29 @@ def note(text):
             f"<duration>{duration}</duration><type>{KINDS.get(F(length), 'quarter')}</type></note>")  # fmt: skip
 
 
-def part(part_id, bars, fifths):
+def part(part_id, bars, fifths, repeat):
     first = (f"<attributes><divisions>4</divisions><key><fifths>{fifths}</fifths></key><time><beats>4</beats>"
              "<beat-type>4</beat-type></time></attributes>")  # fmt: skip
+    sign = '<barline location="right"><repeat direction="backward"/></barline>' if repeat else ""
     rows = [
-        f'<measure number="{i + 1}">{first if i == 0 else ""}{"".join(note(one) for one in bar.split())}</measure>'
+        f'<measure number="{i + 1}">{first if i == 0 else ""}{"".join(note(one) for one in bar.split())}'
+        f"{sign if i == len(bars) - 1 else ''}</measure>"
         for i, bar in enumerate(bars)
     ]
     return f'<part id="{part_id}">{"".join(rows)}</part>'
 
 
-def document(solo, bass, fifths=0):
+def document(solo, bass, fifths=0, repeat=False):
     """Two parts as MusicXML, bars separated by ``|``."""
-    parts = part("P1", solo.split("|"), fifths) + part("P2", bass.split("|"), fifths)
+    parts = part("P1", solo.split("|"), fifths, repeat) + part("P2", bass.split("|"), fifths, repeat)
     return (HEAD + parts + "</score-partwise>").encode()
 
 
 class Scored:
     """A piece with its study, and versions made by replacing notes."""
 
-    def __init__(self, solo, bass, fifths=0, tempo=F(60)):
-        self.data = document(solo, bass, fifths)
+    def __init__(self, solo, bass, fifths=0, tempo=F(60), repeat=False):
+        self.data = document(solo, bass, fifths, repeat)
         self.piece = read("test.musicxml", self.data)
         self.study = study(self.piece, solo="P1", bass="P2", tempo=tempo)
         self.alto = load_instrument("alto-recorder")

@@ -1,5 +1,6 @@
 """Each rule is met by a version that breaks it, and by no version that keeps it."""
 
+from dataclasses import replace
 from fractions import Fraction as F
 from pathlib import Path
 
@@ -149,3 +150,17 @@ def test_a_long_stretch_without_a_breath_is_remarked_for_a_wind_player(written):
     judged = review(slow.piece, slow.study, slow.plain, slow.alto, "advanced", tempo=F(20))
 
     assert "no-breath" in [one.rule for one in judged.findings]
+
+
+def test_what_is_the_same_each_time_is_told_once(written):
+    twice = written("E5:2 A5:2 | G5:4", "C4:2 D4:2 | E3:4", repeat=True)
+    again = [replace(note, onset=note.onset + 8, time_through=2) for note in twice.played(t0="E5:1 G5:1").notes
+             if note.time_through == 1]  # fmt: skip
+    once = [note for note in twice.played(t0="E5:1 G5:1").notes if note.time_through == 1]
+    version = replace(twice.plain, notes=tuple(once + again))
+    faults = review(twice.piece, twice.study, version, twice.alto, "advanced").faults
+
+    assert len(twice.plain.passes) == 2
+    assert [one.what for one in faults] == [
+        "Each time, the graces make parallel fifths with the bass: G5 to A5 over C4 to D4."
+    ]

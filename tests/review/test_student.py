@@ -71,7 +71,7 @@ def test_the_command_tells_faults_and_gives_exit_code_1(tmp_path, written):
 
     assert fine.exit_code == 0
     assert told.exit_code == 1
-    assert "bar 1, beat 3: the graces make parallel fifths with the bass: G5 to A5 over C4 to D4." in told.output
+    assert "bar 1, beat 3: The graces make parallel fifths with the bass: G5 to A5 over C4 to D4." in told.output
 
 
 def test_time_values_are_exact(plain, written):

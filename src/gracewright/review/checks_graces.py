@@ -7,13 +7,14 @@ Public: CHECKS, Hit, Check.
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 from itertools import pairwise
 from typing import Final
 
-from gracewright.pitch import parse_class
+from gracewright.pitch import Pitch, parse_class
 from gracewright.review.scene import Heard, Scene
 
 CLEAR: Final = 0.9
@@ -39,12 +40,12 @@ def shake_starts(scene: Scene) -> Iterator[Hit]:
     for index, shake in scene.shakes.items():
         one = scene.heard[index]
         values = {"pitch": one.tone.pitch, "upper": shake.upper}
-        first = one.notes[shake.at]
+        first = scene.line[one.first + shake.at]
         if first.onset < one.start:
             yield Hit("shake-early", one, values)
         elif shake.at == 0 and not shake.from_above and not shake.held:
-            before = scene.heard[index - 1].notes[-1:] if index else ()
-            joined = bool(before) and before[0].pitch == shake.upper and before[0].end == first.onset and first.slurred
+            before = scene.line[one.first - 1] if one.first else first
+            joined = one.notes[0].slurred and before.pitch == shake.upper and before.end == first.onset
             if not joined:
                 yield Hit("shake-start", one, values)
 
@@ -52,8 +53,10 @@ def shake_starts(scene: Scene) -> Iterator[Hit]:
 def small_notes_early(scene: Scene) -> Iterator[Hit]:
     """One small note before the beat, unless it passes between falling thirds or the page or its source has it so."""
     for index, one in enumerate(scene.heard):
-        early = [note for note in one.notes if note.onset < one.start]
-        if len(early) != 1 or index in scene.shakes or one.on_page:
+        if not one.graced or index in scene.shakes or one.on_page or scene.line[one.first].onset >= one.start:
+            continue
+        early = [n for at, n in enumerate(one.notes, start=one.first) if scene.line[at].onset < one.start]
+        if len(early) != 1:
             continue
         before = scene.heard[index - 1].tone.pitch if index else None
         falling_third = before is not None and before.diatonic - one.tone.pitch.diatonic == 2
@@ -85,27 +88,28 @@ def too_quick(scene: Scene) -> Iterator[Hit]:
         shortest = min(one.notes, key=lambda note: note.length)
         seconds = scene.seconds(shortest.length)
         if seconds < least and shortest.length < one.tone.length:
-            yield Hit("too-quick", one, {"pitch": shortest.pitch, "seconds": f"{seconds:.2f}"})
+            values = {"pitch": shortest.pitch, "seconds": f"{seconds:.2f}"}
+            yield Hit("quick-written" if one.as_written else "too-quick", one, values)
 
 
 def in_range(scene: Scene) -> Iterator[Hit]:
-    written: list[Heard] = []
+    """Added notes off the instrument are faults; what the page itself asks for is told once."""
+    written: dict[str, tuple[Heard, Pitch]] = {}
     for one in scene.heard:
-        if not scene.instrument.has(one.tone.pitch):
-            written.append(one)
-        added = [note.pitch for note in one.notes if note.pitch != one.tone.pitch]
-        outside = [pitch for pitch in added if not scene.instrument.has(pitch)]
-        if outside:
-            yield Hit("range", one, {"pitch": outside[0], "where": scene.instrument.name})
+        outside = [note.pitch for note in one.notes if not scene.instrument.has(note.pitch)]
+        added = [pitch for pitch in outside if pitch != one.tone.pitch]
+        if added and not one.as_written:
+            yield Hit("range", one, {"pitch": added[0], "where": scene.instrument.name})
+        elif outside:
+            written.setdefault(one.tone.id, (one, outside[0]))
     if written:
-        values = {"number": len({one.tone.id for one in written}), "pitch": written[0].tone.pitch,
-                  "where": scene.instrument.name}  # fmt: skip
-        yield Hit("range-written", written[0], values)
+        first, pitch = next(iter(written.values()))
+        yield Hit("range-written", first, {"number": len(written), "pitch": pitch, "where": scene.instrument.name})
 
 
 def augmented_seconds(scene: Scene) -> Iterator[Hit]:
     for one in scene.heard:
-        for first, second in pairwise(one.notes):
+        for first, second in pairwise(one.notes if one.graced else ()):
             steps = abs(second.pitch.diatonic - first.pitch.diatonic)
             if steps == 1 and abs(second.pitch.midi - first.pitch.midi) == 3:
                 yield Hit("augmented-second", one, {"pitch": second.pitch, "other": first.pitch})
@@ -115,22 +119,19 @@ def augmented_seconds(scene: Scene) -> Iterator[Hit]:
 def leading_note_doubled(scene: Scene) -> Iterator[Hit]:
     """An added leading note struck with the leading note in the bass, or held a half beat against it."""
     bass = scene.voices.get("bass", ())
-    at = 0
+    starts = [row.onset for row in bass]
     for one in scene.heard:
         if not one.graced:
             continue
-        step, alter = parse_class(scene.study.key_at(one.tone.onset).leading)
-        for note in one.notes:
-            if (note.pitch.step, note.pitch.alter) != (step, alter) or note.pitch == one.tone.pitch:
+        leading = parse_class(scene.study.key_at(one.tone.onset).leading)
+        for index, note in enumerate(one.notes, start=one.first):
+            if (note.pitch.step, note.pitch.alter) != leading or note.pitch == one.tone.pitch:
                 continue
-            while at + 1 < len(bass) and bass[at + 1].onset <= note.onset:
-                at += 1
-            under = bass[at] if at < len(bass) else note
-            if not under.onset <= note.onset < under.onset + under.length or under is note:
+            row = scene.line[index]
+            at = bisect_right(starts, row.onset) - 1
+            if at < 0 or bass[at].end <= row.onset or (bass[at].pitch.step, bass[at].pitch.alter) != leading:
                 continue
-            if (under.pitch.step, under.pitch.alter) != (step, alter):
-                continue
-            if note.onset == under.onset or note.length >= Fraction(1, 2):
+            if row.onset == bass[at].onset or 2 * (row.end - row.onset) >= scene.ticks:
                 yield Hit("leading-doubled", one, {"pitch": note.pitch})
                 break
 

@@ -9,13 +9,12 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Iterator
-from fractions import Fraction
 from itertools import pairwise
 from typing import Final
 
 from gracewright.graces import chord_of
 from gracewright.review.checks_graces import Check, Hit
-from gracewright.review.parallels import beat_parallels, new_parallels
+from gracewright.review.parallels import new_direct, new_on_beats
 from gracewright.review.scene import Heard, Scene
 
 STRONG: Final = 0.6
@@ -23,92 +22,99 @@ STRONG: Final = 0.6
 
 
 def parallels(scene: Scene) -> Iterator[Hit]:
+    """New fifths and octaves with every other voice; the same ones with two lines of a part are told once."""
+    starts = [one.start for one in scene.heard]
+    told: set[tuple[str, int]] = set()
     for name, voice in scene.voices.items():
-        for found in new_parallels(scene.plain, scene.line, voice):
-            yield Hit(found.kind, _at(scene, found.onset), {"where": name, "notes": found.words})
-        for found in beat_parallels(scene.plain, scene.line, voice):
-            values = {"where": name, "notes": found.words, "number": found.kind}
-            yield Hit("beats-parallel", _at(scene, found.onset), values)
+        for found in new_direct(scene.plain, scene.line, voice, scene.ticks):
+            if found[:2] not in told:
+                told.add(found[:2])
+                yield Hit(found.kind, _at(scene, starts, found.onset), {"where": name, "notes": found.words})
+        for found in new_on_beats(scene.plain, scene.line, voice, scene.ticks, scene.ticks // 2):
+            if found[:2] not in told:
+                told.add(found[:2])
+                values = {"where": name, "notes": found.words, "number": found.kind}
+                yield Hit("beats-parallel", _at(scene, starts, found.onset), values)
 
 
 def time_kept(scene: Scene) -> Iterator[Hit]:
     """No note sounds into the next, no grace past its bar, no written note is mostly silent."""
+    starts = [one.start for one in scene.heard]
     for first, second in pairwise(scene.line):
         if first.end > second.onset > first.onset:
-            one = _at(scene, second.onset)
-            yield Hit("overlap", one, {"pitch": second.pitch, "other": first.pitch})
+            values = {"pitch": second.pitch, "other": first.pitch}
+            yield Hit("overlap", _at(scene, starts, second.onset), values)
+    ends = [bar.end for bar in scene.piece.bars]
     for one in scene.heard:
-        if not one.notes:
-            continue
-        last = one.notes[-1]
-        inside = scene.piece.bars[_bar_at(scene, one.tone.end)]
-        if one.graced and last.page_onset + last.length > max(inside.end, one.tone.end):
-            yield Hit("spills", one, {"pitch": one.tone.pitch})
+        if one.graced:
+            bar = min(bisect_right(ends, one.tone.onset), len(ends) - 1)
+            last = one.notes[-1]
+            if last.page_onset + last.length > max(ends[bar], one.tone.end):
+                yield Hit("spills", one, {"pitch": one.tone.pitch})
     yield from _lost_time(scene)
 
 
 def _lost_time(scene: Scene) -> Iterator[Hit]:
-    onsets = [note.onset for note in scene.line]
+    line = scene.line
+    onsets = [row.onset for row in line]
     for one in scene.heard:
-        start, end = one.start, min(one.start + one.tone.length, one.passage.onset + one.passage.length)
-        at = max(0, bisect_right(onsets, start) - 1)
-        sounding = Fraction(0)
-        while at < len(scene.line) and scene.line[at].onset < end:
-            note = scene.line[at]
-            sounding += max(Fraction(0), min(note.end, end) - max(note.onset, start))
+        at = max(0, bisect_right(onsets, one.start) - 1)
+        sounding = 0
+        while at < len(line) and line[at].onset < one.end:
+            sounding += max(0, min(line[at].end, one.end) - max(line[at].onset, one.start))
             at += 1
-        if sounding * 2 < end - start:
+        if sounding * 2 < one.end - one.start:
             yield Hit("time-lost", one, {"pitch": one.tone.pitch})
 
 
 def tune_heard(scene: Scene) -> Iterator[Hit]:
     """The written note sounds somewhere in what was played for it (an octave counts)."""
     for one in scene.heard:
-        wanted = one.tone.pitch.pitch_class
-        if one.notes and all(note.pitch.pitch_class != wanted for note in one.notes):
+        wanted = one.tone.pitch
+        if one.notes and all((note.pitch.step, note.pitch.alter) != (wanted.step, wanted.alter) for note in one.notes):
             yield Hit("tune-lost", one, {"pitch": one.tone.pitch})
 
 
 def leapt_dissonances(scene: Scene) -> Iterator[Hit]:
     """An added note on the beat, foreign to the chord, that leaps away."""
-    index = {id(note): at for at, note in enumerate(scene.line)}
     for one in scene.heard:
         if not one.graced:
             continue
-        for note in one.notes:
+        for index, note in enumerate(one.notes, start=one.first):
             in_bar = note.page_onset - scene.piece.bars[one.tone.bar].onset
-            if note.pitch == one.tone.pitch or in_bar.denominator != 1:
+            if note.pitch == one.tone.pitch or in_bar.denominator != 1 or index + 1 >= len(scene.line):
+                continue
+            after = scene.line[index + 1]
+            if abs(after.place - note.pitch.diatonic) < 2:
                 continue
             harmony = scene.study.harmony_at(note.page_onset)
-            at = index[id(note)]
-            after = scene.line[at + 1].pitch if at + 1 < len(scene.line) else None
-            if harmony is None or after is None or note.pitch.pitch_class in chord_of(harmony):
+            if harmony is None or harmony.confidence < 0.5 or note.pitch.pitch_class in chord_of(harmony):
                 continue
-            if abs(after.diatonic - note.pitch.diatonic) > 1 and harmony.confidence >= 0.5:
-                yield Hit("leapt-dissonance", one, {"pitch": note.pitch, "other": after}, note.page_onset)
-                break
+            yield Hit("leapt-dissonance", one, {"pitch": note.pitch, "other": after.pitch}, note.page_onset)
+            break
 
 
 def cadences(scene: Scene) -> Iterator[Hit]:
     """Strong cadences without a shake on the notes before the arrival, where one could be played."""
     before_a_close = {cadence.penultimate for cadence in scene.study.cadences}
-    for cadence in scene.study.cadences:
-        if cadence.strength < STRONG or not cadence.penultimate or cadence.arrival in before_a_close:
+    strong = {
+        cadence.penultimate: cadence
+        for cadence in scene.study.cadences
+        if cadence.strength >= STRONG and cadence.penultimate and cadence.arrival not in before_a_close
+    }
+    for index, one in enumerate(scene.heard):
+        cadence = strong.get(one.tone.id)
+        if cadence is None:
             continue
-        for index, one in enumerate(scene.heard):
-            if one.tone.id != cadence.penultimate:
-                continue
-            span = [index] if cadence.dominant_onset >= one.tone.onset else [
-                at for at in range(max(0, index - 8), index + 1)
-                if scene.heard[at].tone.onset >= cadence.dominant_onset and scene.heard[at].passage == one.passage
-            ]  # fmt: skip
-            if any(at in scene.shakes or len(scene.heard[at].notes) > 3 for at in span):
-                continue
-            upper = one.tone.pitch.transposed(1, 2)
-            rate = scene.instrument.rate(scene.level, one.tone.pitch, upper)
-            if rate and scene.seconds(one.tone.length) * rate >= 2:
-                words = f"{cadence.kind} cadence in {cadence.key}"
-                yield Hit("cadence-bare", one, {"where": words, "upper": "the note above", "pitch": one.tone.pitch})
+        span = [index]
+        while span[-1] and scene.heard[span[-1] - 1].tone.onset >= cadence.dominant_onset and len(span) < 8:
+            span.append(span[-1] - 1)
+        if any(at in scene.shakes or len(scene.heard[at].notes) > 3 for at in span):
+            continue
+        rate = scene.instrument.rate(scene.level, one.tone.pitch, one.tone.pitch.transposed(1, 2))
+        if rate and scene.seconds(one.tone.length) * rate >= 2:
+            words = f"{cadence.kind.replace('-', ' ')} cadence in {cadence.key}"
+            yield Hit("cadence-bare", one, {"where": words, "upper": "the note above", "pitch": one.tone.pitch})
 
 
 def repeats(scene: Scene) -> Iterator[Hit]:
@@ -116,7 +122,6 @@ def repeats(scene: Scene) -> Iterator[Hit]:
     times: dict[tuple[int, int], list[Heard]] = {}
     for one in scene.heard:
         times.setdefault((one.tone.bar, one.passage.time_through), []).append(one)
-    seen: set[int] = set()
     for passage in scene.version.passes:
         if passage.time_through < 2:
             continue
@@ -124,8 +129,7 @@ def repeats(scene: Scene) -> Iterator[Hit]:
         shared = [bar for bar in bars if (bar, passage.time_through - 1) in times]
         now = sum(len(one.notes) for bar in shared for one in times[bar, passage.time_through])
         before = sum(len(one.notes) for bar in shared for one in times[bar, passage.time_through - 1])
-        if now < before and passage.first_bar not in seen:
-            seen.add(passage.first_bar)
+        if now < before:
             yield Hit("repeat-poorer", times[shared[0], passage.time_through][0], {"number": now, "other": before})
 
 
@@ -145,22 +149,15 @@ def breath(scene: Scene) -> Iterator[Hit]:
         if filled and scene.seconds(one.notes[-1].length) < 0.25:
             yield Hit("breath-filled", one, {"pitch": one.tone.pitch})
         if breathes or after is None:
-            seconds = scene.seconds(one.start + one.tone.length - begun.start)
+            seconds = (one.end - begun.start) * scene.tick
             if seconds > longest:
                 yield Hit("no-breath", begun, {"seconds": round(seconds), "number": round(longest)})
             begun = None
 
 
-def _at(scene: Scene, onset: Fraction) -> Heard:
+def _at(scene: Scene, starts: list[int], onset: int) -> Heard:
     """The written note under way at a moment as played."""
-    starts = [one.start for one in scene.heard]
     return scene.heard[max(0, bisect_right(starts, onset) - 1)]
-
-
-def _bar_at(scene: Scene, page_end: Fraction) -> int:
-    """The bar in which a note that ends here still sounds."""
-    ends = [bar.end for bar in scene.piece.bars]
-    return min(bisect_right(ends, page_end - Fraction(1, 1024)), len(ends) - 1)
 
 
 CHECKS: Final[tuple[Check, ...]] = (

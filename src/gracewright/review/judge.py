@@ -5,6 +5,9 @@ Public: review.
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import replace
 from fractions import Fraction
 
 from gracewright.graces.model import Version
@@ -33,12 +36,33 @@ def review(
     Everything is judged from the notes as they sound. ``source`` is the id of the source that speaks for the signs: a
     rule that this source does not share is left out. ``tempo`` is in quarters a minute, the study's where None.
     """
-    scene = scene_of(piece, study, version, instrument, level, source, tempo)
-    found: list[tuple[Fraction, Finding]] = []
+    scene = scene_of(piece, study, version, instrument, level, tempo)
+    found: list[tuple[int, Finding]] = []
     for check in (*checks_graces.CHECKS, *checks_line.CHECKS):
         found += [(hit.at.start, _told(scene, hit)) for hit in check(scene) if source not in rules()[hit.rule].unless]
     found.sort(key=lambda pair: (pair[0], pair[1].kind, pair[1].rule))
-    return Review(tuple(dict.fromkeys(finding for _, finding in found)))
+    return Review(_once(scene, [finding for _, finding in found]))
+
+
+def _once(scene: Scene, findings: Sequence[Finding]) -> tuple[Finding, ...]:
+    """The same finding in several times through is told at the first, with "each time" where it is in all."""
+    times = Counter(bar for passage in scene.version.passes for bar in range(passage.first_bar, passage.last_bar + 1))
+    same: dict[Finding, list[Finding]] = {}
+    for finding in findings:
+        group = same.setdefault(replace(finding, time_through=0), [])
+        if all(one.time_through != finding.time_through for one in group):
+            group.append(finding)
+    said = []
+    for group in same.values():
+        first = group[0]
+        bar = scene.piece.by_id[first.note].bar
+        if len(group) > 1:
+            again = "Each time" if len(group) >= times[bar] else f"{len(group)} times"
+            named = any(sign.isdigit() for sign in first.what.split()[0])  # a note's name keeps its capital
+            what = first.what if named else f"{first.what[:1].lower()}{first.what[1:]}"
+            first = replace(first, what=f"{again}, {what}")
+        said.append(first)
+    return tuple(said)
 
 
 def _told(scene: Scene, hit: Hit) -> Finding:
@@ -48,6 +72,11 @@ def _told(scene: Scene, hit: Hit) -> Finding:
     tone = hit.at.tone
     return Finding(
         rule.kind, rule.id, scene.piece.bars[tone.bar].number, hit.at.passage.time_through,
-        tone.onset if hit.page_onset is None else hit.page_onset, tone.id, rule.what.format(**values), rule.source,
-        rule.remedy.format(**values),
+        tone.onset if hit.page_onset is None else hit.page_onset, tone.id, _sentence(rule.what.format(**values)),
+        rule.source, _sentence(rule.remedy.format(**values)),
     )  # fmt: skip
+
+
+def _sentence(words: str) -> str:
+    """With a capital and a full stop."""
+    return f"{words[:1].upper()}{words[1:]}."
