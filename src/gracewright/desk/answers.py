@@ -14,10 +14,9 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any, Final
 
-import numpy as np
 from starlette.responses import JSONResponse, Response
 
-from gracewright.desk.card import card_json, deciding, graces_json, notes_json
+from gracewright.desk.card import card_json, deciding, graces_json, notes_json, remarks_json
 from gracewright.desk.dials import choices_for_page, wishes_json
 from gracewright.desk.draft import Draft
 from gracewright.desk.hearing import around, excerpt, sounding, stretch_json, stretches, tempo_of
@@ -28,8 +27,8 @@ from gracewright.desk.shape import shape_json
 from gracewright.desk.systems import Leaf, View, played_small, view_from
 from gracewright.desk.words import friendly, letter
 from gracewright.errors import BadInput
-from gracewright.graces import Version, perform
-from gracewright.job import RESULTS, Wishes, Work
+from gracewright.graces import Version
+from gracewright.job import RESULTS, Wishes, Work, plain
 
 SOUNDS: Final = 64
 """So many rendered stretches are held in memory."""
@@ -71,8 +70,9 @@ class Desk:
             self.keeping.remember(piece=self.session.digest)
 
     def warm(self) -> None:
-        """Start the slow parts before they are asked for."""
-        self.making.warm()
+        """Play the piece before it is asked for, so that the first card and the first sound come at once."""
+        if self.session is not None:
+            _ = self.current()[1].work
 
     def close(self) -> None:
         self.making.close()
@@ -133,18 +133,29 @@ class Desk:
 
     def remarks(self, _: dict[str, Any]) -> Response:
         """What the review found, and what every room has to say; asked for a moment after a change."""
+        revision, draft = self.current()
+        work = draft.work
+        faults = [{"bar": f.bar, "what": friendly(f.what), "note": f.note} for f in work.review.faults]
+        remarks = [friendly(remark) for remark in work.remarks]
+        return JSONResponse({"revision": revision, "faults": faults, "remarks": remarks})
+
+    def current(self) -> tuple[int, Draft]:
+        """The revision and its draft, to be played and judged without holding up the page."""
         with self.lock:
-            work = self.there.work
-            faults = [{"bar": f.bar, "what": friendly(f.what), "note": f.note} for f in work.review.faults]
-            remarks = [friendly(remark) for remark in work.remarks]
-            return JSONResponse({"revision": self.there.revision, "faults": faults, "remarks": remarks})
+            return self.there.revision, self.there.draft
 
     def card(self, query: dict[str, Any]) -> Response:
         with self.lock:
-            session, note, time = self.there, str(query.get("note", "")), whole_number(query.get("time", 1))
-            found = card_json(session, note, time)
-            found["drawing"] = played_small(session.work, session.draft.tones[note], time)
-            return JSONResponse(found)
+            return JSONResponse(card_json(self.there, *named(query)))
+
+    def played(self, query: dict[str, Any]) -> Response:
+        """The rest of a card, which needs the piece played and judged: the drawing and the review's remarks."""
+        note, time = named(query)
+        _, draft = self.current()
+        if note not in draft.tones:
+            raise BadInput("there is no such note in the line", remedy="choose another")
+        drawing = played_small(draft.work, draft.tones[note], time)
+        return JSONResponse({"drawing": drawing, "remarks": remarks_json(draft.work, note, time)})
 
     def recent(self, _: dict[str, Any]) -> Response:
         return JSONResponse({"recent": self.keeping.recent()[:20]})
@@ -202,64 +213,63 @@ class Desk:
 
     # what is heard and taken away
 
-    def versions(self, work: Work, what: str) -> Version:
-        if what == "ornamented":
-            return work.version
-        if what != "plain":
-            raise BadInput("plain and ornamented can be heard, nothing else")
-        return perform(work.piece, work.study, (), work.instrument, work.wishes.level, tempo=work.wishes.tempo,
-                       source=work.plan.signs_by)  # fmt: skip
-
     def hear(self, query: dict[str, Any]) -> Response:
         """The stretches in the order as played, with their cursor maps."""
-        with self.lock:
-            work = self.there.work
-            version = self.versions(work, str(query.get("what", "ornamented")))
-            tempo = tempo_of(work.wishes, work.study, slower(query))
-            found = [stretch_json(s, version, work.piece, tempo) for s in stretches(work.study, version)]
-            return JSONResponse({"revision": self.there.revision, "stretches": found})
+        revision, draft = self.current()
+        work = draft.work
+        version = self.version(work, str(query.get("what", "ornamented")))
+        tempo = tempo_of(work.wishes, work.study, slower(query))
+        found = [stretch_json(s, version, work.piece, tempo) for s in stretches(work.study, version)]
+        return JSONResponse({"revision": revision, "stretches": found})
 
     def sound(self, query: dict[str, Any]) -> Response:
         """One stretch, or one note in its surroundings, as sound."""
+        _, draft = self.current()
+        key = (id(draft.ground), draft.moment.wishes, draft.moment.decisions, tuple(sorted(query.items())))
         with self.lock:
-            session = self.there
-            work, onset, end, version = self.span(session, query)
-            tempo = tempo_of(work.wishes, work.study, slower(query))
-            continuo = query.get("continuo", "1") == "1"
-            w = work.wishes
-            key = (session.digest, w, session.moment.decisions, tuple(sorted(query.items())))
             held = self.sounds.get(key)
         if held is None:
+            work, version, onset, end = self.note_span(draft, query) if "note" in query else self.span(draft, query)
+            tempo = tempo_of(work.wishes, work.study, slower(query))
             part = excerpt(version, onset, end)
-            samples: np.ndarray = sounding(part, w, work.study, tempo, continuo=continuo)
-            held = wav(samples)
+            held = wav(sounding(part, work.wishes, work.study, tempo, continuo=query.get("continuo", "1") == "1"))
             with self.lock:
                 self.sounds[key] = held
                 while len(self.sounds) > SOUNDS:
                     self.sounds.popitem(last=False)
         return Response(held, media_type="audio/wav")
 
-    def span(self, session: Session, query: dict[str, Any]) -> tuple[Work, Fraction, Fraction, Version]:
-        """What to render: a stretch by index, or a note in its surroundings, as it is or as an option would have it."""
-        work = session.work
-        if "note" not in query:
-            version = self.versions(work, str(query.get("what", "ornamented")))
-            all_of_them = stretches(work.study, version)
-            index = whole_number(query.get("stretch", 0))
-            if not 0 <= index < len(all_of_them):
-                raise BadInput("there is no such stretch")
-            stretch = all_of_them[index]
-            return work, stretch.onset, stretch.onset + stretch.length, version
-        note, time = str(query["note"]), whole_number(query.get("time", 1))
+    def version(self, work: Work, what: str) -> Version:
+        if what == "ornamented":
+            return work.version
+        if what != "plain":
+            raise BadInput("plain and ornamented can be heard, nothing else")
+        return plain(work)
+
+    def span(self, draft: Draft, query: dict[str, Any]) -> tuple[Work, Version, Fraction, Fraction]:
+        """A stretch by its index."""
+        work = draft.work
+        version = self.version(work, str(query.get("what", "ornamented")))
+        all_of_them, index = stretches(work.study, version), whole_number(query.get("stretch", 0))
+        if not 0 <= index < len(all_of_them):
+            raise BadInput("there is no such stretch")
+        stretch = all_of_them[index]
+        return work, version, stretch.onset, stretch.onset + stretch.length
+
+    def note_span(self, draft: Draft, query: dict[str, Any]) -> tuple[Work, Version, Fraction, Fraction]:
+        """A note with a beat on each side, as it is or as an option would have it."""
+        note, time = named(query)
         if "option" in query:
-            decision, _ = deciding(session, note, time, "change", whole_number(query["option"]))
-            work = session.trial(decision).work
-        version = self.versions(work, str(query.get("what", "ornamented")))
-        bar = work.piece.bars[session.draft.tones[note].bar] if note in session.draft.tones else work.piece.bars[0]
-        found = around(version, note, time, bar.meter.beat)
+            with self.lock:
+                decision, _ = deciding(self.there, note, time, "change", whole_number(query["option"]))
+                draft = self.there.trial(decision)
+        work = draft.work
+        version = self.version(work, str(query.get("what", "ornamented")))
+        tone = draft.tones.get(note)
+        found = around(version, note, time, work.piece.bars[tone.bar].meter.beat) if tone else None
         if found is None:
             raise BadInput("that note is not heard in that time through")
-        return work, found[0], found[1], version
+        return work, version, *found
 
     def take(self, query: dict[str, Any]) -> Response:
         """One of the results, made as the command line makes it."""
@@ -267,12 +277,11 @@ class Desk:
         if name not in RESULTS:
             raise BadInput("there is no such result", remedy=f"take one of {', '.join(RESULTS)}")
         with self.lock:
-            session = self.there
-            work = session.work
-        data = self.making.result(work, name)
+            session, moment, manner = self.there, self.there.moment, self.there.draft.manner.id
+        data = self.making.result(session.name, self.keeping.score(session.digest), moment, name)
         stem = "".join(c if c.isalnum() or c in " -_" else "-" for c in Path(session.name).stem) or "piece"
         safe = stem.encode("ascii", "replace").decode().replace("?", "-")
-        disposition = f'attachment; filename="{safe}-{work.manner.id}-{name}"'
+        disposition = f'attachment; filename="{safe}-{manner}-{name}"'
         return Response(data, media_type=TYPES[name.rpartition(".")[2]], headers={"content-disposition": disposition})
 
 
@@ -286,6 +295,11 @@ def known(query: dict[str, Any]) -> tuple[set[str], int, int]:
     keys = {str(key) for key in holds} if isinstance(holds, list) else set()
     count = whole_number(query.get("count", FIRST_VIEW))
     return keys, max(0, whole_number(query.get("first", 0))), max(1, min(MOST_IN_VIEW, count))
+
+
+def named(query: dict[str, Any]) -> tuple[str, int]:
+    """The note and time through that are asked about."""
+    return str(query.get("note", "")), whole_number(query.get("time", 1))
 
 
 def whole_number(value: object) -> int:

@@ -3,7 +3,7 @@
 Conventions: an option is named by its index in :func:`options`, which is the same for the same revision; option -1 is
 what stands now. Nothing is judged here: reasons and effects are the planner's, explanations the realiser's.
 
-Public: card_json, options, Option, deciding, grace_words.
+Public: card_json, remarks_json, options, Option, deciding, grace_words, notes_json, graces_json.
 """
 
 from __future__ import annotations
@@ -38,27 +38,31 @@ class Option:
 
 def card_json(session: Session, note: str, time_through: int) -> dict[str, Any]:
     """Everything on the card. Raises BadInput where the line has no such note."""
-    work, tone = session.work, tone_at(session, note)
+    draft, tone = session.draft, tone_at(session, note)
     choice = session.choice_at(note, time_through)
     decision = session.moment.decision_at(note, time_through)
-    place_words = place(work.piece, tone)
+    place_words = place(draft.piece, tone)
     return {
-        "note": note, "time": time_through, "times": times_of(work, tone), "place": place_words,
+        "note": note, "time": time_through, "times": times_of(draft, tone), "place": place_words,
         "pitch": shown(tone.pitch), "spoken": f"{place_words}, {spoken(tone.pitch)}",
-        "here": here(work.piece, work.study, tone),
-        "grace": None if choice is None or choice.grace is None else grace_json(work, choice),
+        "here": here(draft.piece, draft.study, tone),
+        "grace": None if choice is None or choice.grace is None else grace_json(draft, choice),
         "lock": decision.lock if decision is not None else "",
-        "bare": "" if choice is not None and choice.grace is not None else why_bare(work, note, time_through),
+        "bare": "" if choice is not None and choice.grace is not None else why_bare(draft, note, time_through),
         "options": [
             {"index": index, "words": grace_words(option.grace), "effect": friendly(option.effect)}
             for index, option in enumerate(options(session, note, time_through))
         ],
-        "fingering": fingering(session.draft, tone, choice.grace if choice else None),
-        "remarks": [
-            {"what": friendly(finding.what), "remedy": friendly(finding.remedy), "fault": finding.kind == "fault"}
-            for finding in work.review.findings if finding.note == note and finding.time_through == time_through
-        ],
+        "fingering": fingering(draft, tone, choice.grace if choice else None),
     }  # fmt: skip
+
+
+def remarks_json(work: Work, note: str, time_through: int) -> list[dict[str, Any]]:
+    """What the review has to say about a note."""
+    return [
+        {"what": friendly(finding.what), "remedy": friendly(finding.remedy), "fault": finding.kind == "fault"}
+        for finding in work.review.findings if finding.note == note and finding.time_through == time_through
+    ]  # fmt: skip
 
 
 def tone_at(session: Session, note: str) -> Tone:
@@ -82,18 +86,21 @@ def grace_words(grace: Grace | None) -> str:
     return grace.words
 
 
-def grace_json(work: Work, choice: Choice) -> dict[str, Any]:
-    index = work.plan.choices.index(choice)
+def grace_json(draft: Draft, choice: Choice) -> dict[str, Any]:
+    """The grace of a choice; the explanation is the realiser's own, made for this note alone."""
+    try:
+        played = realise(choice.grace, draft.places[choice.note]).explanation if choice.grace else ""
+    except GracewrightError as fault:
+        played = str(fault)
     return {
         "words": grace_words(choice.grace), "origin": choice.origin, "origin_words": ORIGINS[choice.origin],
-        "reasons": [friendly(reason) for reason in choice.reasons],
-        "source": source_title(choice.source), "strength": round(choice.strength, 2),
-        "played": friendly(work.version.explanations.get(index, "")),
+        "reasons": [friendly(reason) for reason in choice.reasons], "source": source_title(choice.source),
+        "strength": round(choice.strength, 2), "played": friendly(played),
     }  # fmt: skip
 
 
-def why_bare(work: Work, note: str, time_through: int) -> str:
-    found = next((bare.why for bare in work.plan.bare if bare.note == note and bare.time_through == time_through), "")
+def why_bare(draft: Draft, note: str, time_through: int) -> str:
+    found = next((bare.why for bare in draft.plan.bare if bare.note == note and bare.time_through == time_through), "")
     return friendly(found) or "Nothing here asks for a grace strongly."
 
 

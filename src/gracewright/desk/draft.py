@@ -10,6 +10,7 @@ Public: Draft, Ground.
 
 from __future__ import annotations
 
+import threading
 from collections import OrderedDict
 from collections.abc import Callable, Hashable, Mapping
 from dataclasses import dataclass, field, replace
@@ -24,8 +25,8 @@ from gracewright.score import Piece, Tone, tones
 from gracewright.study import Study, study
 from gracewright.taste import Manner, Plan, load_manner, make_plan
 
-REMEMBERED: Final = 8
-"""So many of each kind of groundwork are held."""
+REMEMBERED: Final = 32
+"""So many pieces of groundwork are held."""
 
 
 @dataclass
@@ -34,14 +35,17 @@ class Ground:
 
     piece: Piece
     _kept: OrderedDict[Hashable, Any] = field(default_factory=OrderedDict, repr=False)
+    _keeping: threading.RLock = field(default_factory=threading.RLock, repr=False)
 
     def keep(self, key: Hashable, make: Callable[[], Any]) -> Any:
-        if key not in self._kept:
-            self._kept[key] = make()
-            while len(self._kept) > 4 * REMEMBERED:
-                self._kept.popitem(last=False)
-        self._kept.move_to_end(key)
-        return self._kept[key]
+        """What was made for a key before, or is made now and remembered. Several threads may ask."""
+        with self._keeping:
+            if key not in self._kept:
+                self._kept[key] = make()
+                while len(self._kept) > REMEMBERED:
+                    self._kept.popitem(last=False)
+            self._kept.move_to_end(key)
+            return self._kept[key]
 
     def piece_for(self, wishes: Wishes) -> Piece:
         """The piece, moved where the player wants it moved. Raises BadInput."""
@@ -80,6 +84,8 @@ class Draft:
 
     ground: Ground
     moment: Moment
+    _making: threading.Lock = field(default_factory=threading.Lock, repr=False)
+    _work: Work | None = field(default=None, repr=False)
 
     @property
     def wishes(self) -> Wishes:
@@ -121,16 +127,14 @@ class Draft:
             curve=wishes.curve, locks=self.locks, signs=wishes.signs, signs_by=wishes.signs_by, tempo=wishes.tempo,
         )  # fmt: skip
 
-    @cached_property
-    def work(self) -> Work:
-        """The plan played and judged, by the same function as the command line's."""
-        wishes = replace(self.wishes, transpose="")
-        return work_on(self.piece, wishes, locks=self.locks, studied=self.study)
-
     @property
-    def judged(self) -> bool:
-        """Whether the whole work has been made already."""
-        return "work" in self.__dict__
+    def work(self) -> Work:
+        """The plan played and judged, by the same function as the command line's. Several threads may ask."""
+        with self._making:
+            if self._work is None:
+                wishes = replace(self.wishes, transpose="")
+                self._work = work_on(self.piece, wishes, locks=self.locks, studied=self.study)
+            return self._work
 
     def added(self, time_through: int) -> dict[str, Notated]:
         """Our signs in one time through, by note."""

@@ -92,6 +92,13 @@ class Keeping:
             write_whole(folder / "score", data)
         return digest
 
+    def score(self, digest: str) -> bytes:
+        """The score as it was brought. Raises BadInput where it is gone."""
+        try:
+            return (self.folder / "pieces" / digest / "score").read_bytes()
+        except OSError as fault:
+            raise BadInput(f"the kept score cannot be read ({fault.strerror})", remedy="bring the file again") from None
+
     def save(self, digest: str, name: str, title: str, moments: tuple[Moment, ...], at: int, revision: int) -> None:
         dropped = max(0, len(moments) - MOST_MOMENTS)
         work = {

@@ -41,6 +41,7 @@ def make_app(desk: Desk, key: str) -> ASGIApp:
         Route("/api/state", asked(desk.state)),
         Route("/api/card", asked(desk.card)),
         Route("/api/remarks", asked(desk.remarks)),
+        Route("/api/played", asked(desk.played)),
         Route("/api/system", asked(desk.system)),
         Route("/api/hear", asked(desk.hear)),
         Route("/api/sound", asked(desk.sound)),

@@ -40,6 +40,18 @@ export class Card {
     this.place.scrollTop = 0;
     if (focus) this.place.focus();
     else if (held) (this.place.querySelector(`[data-deed="${held}"]`) ?? this.place).focus();
+    try {
+      const rest = await ask("played", { note, time });
+      if (mine === this.asked) this.fill(rest);
+    } catch { /* the card is of use without its drawing */ }
+  }
+
+  // What needs the piece played and judged comes a moment later.
+  fill({ drawing: drawn, remarks }) {
+    const frame = this.place.querySelector(".played");
+    if (drawn) frame?.replaceChildren(drawing(drawn));
+    else frame?.remove();
+    this.place.querySelector(".found")?.replaceChildren(...remarks.map((one) => make("p", { class: one.fault ? "remark bad" : "remark" }, `${one.what} ${one.remedy}`)));
   }
 
   parts(card) {
@@ -51,7 +63,7 @@ export class Card {
     if (card.times.length > 1) found.push(this.times(card));
     found.push(this.deeds(card));
     found.push(...this.graced(card));
-    if (card.remarks.length) found.push(...card.remarks.map((one) => make("p", { class: one.fault ? "remark bad" : "remark" }, `${one.what} ${one.remedy}`)));
+    found.push(make("div", { class: "found" }));
     found.push(make("h3", {}, "The harmony here"), ...card.here.map((sentence) => make("p", {}, sentence)));
     if (card.options.length) found.push(make("h3", {}, card.grace ? "What else would do" : "What could stand here"), ...card.options.map((one) => this.option(one)));
     found.push(...this.fingers(card.fingering));
@@ -69,15 +81,15 @@ export class Card {
         onchange: () => this.desk.choose(card.note, { time }) }), make("span", {}, TIMES[time] ?? `time ${time}`))));
   }
 
-  graced({ grace, bare, lock, drawing: drawn, note, time }) {
+  graced({ grace, bare, lock, note, time }) {
     const listen = make("button", { class: "listen", type: "button", "data-deed": "hear", onclick: () => this.desk.hear.note(note, time) }, icon("i-ear"), "Hear it");
-    const picture = drawn ? [make("div", { class: "played", role: "img", "aria-label": grace?.played || "The bar as it is played" }, drawing(drawn))] : [];
-    if (!grace) return [make("p", {}, lock === "never" ? "You have said that this note stays plain." : bare), ...picture, listen];
+    const picture = make("div", { class: "played", role: "img", "aria-label": grace?.played || "The bar as it is played" });
+    if (!grace) return [make("p", {}, lock === "never" ? "You have said that this note stays plain." : bare), picture, listen];
     return [
       make("p", { class: `origin ${grace.origin}` }, grace.origin_words, lock === "keep" ? ", and kept whatever the dials say" : ""),
       ...grace.reasons.map((reason) => make("p", {}, reason)),
       make("p", { class: "origin" }, `After ${grace.source || "common practice"}.`),
-      make("h3", {}, "How it is played"), ...picture,
+      make("h3", {}, "How it is played"), picture,
       grace.played ? make("p", {}, upper(grace.played)) : null, listen,
     ].filter(Boolean);
   }
