@@ -153,6 +153,19 @@ def test_strokes_are_never_quicker_than_the_shortest_note_of_the_instrument(cont
     assert min(float(note.length * context.quarter) for note in notes) >= context.least * 0.999 or len(notes) == 1
 
 
+@law
+@given(grace=graces, context=places())
+def test_a_note_that_cannot_be_shaken_is_leaned_on_and_says_so(grace, context):
+    still = replace(context, rate=0.0)
+    realised = realise(grace, still)
+    inside = [note for note in realised.notes if 0 <= note.onset < still.length]
+
+    assert inside[0].onset + sum(note.length for note in inside) + realised.silence_after == still.length
+    if grace.id == "shake" and not grace.entry and grace.size != "short" and grace.start != "main":
+        assert "no shake is possible here" in realised.explanation
+        assert inside[0].pitch == neighbour(still, 1)
+
+
 def test_more_time_gives_more_strokes_and_a_slower_player_fewer():
     counts = [len(realise(Grace("shake"), host(length=n)).notes) for n in (1, 2, 3, 4)]
 

@@ -59,11 +59,11 @@ def test_a_turn_goes_round_its_note():
     assert pitches(Grace("turn-after"), following="D5") == ["C5", "D5", "C5", "B4", "C5"]
 
 
-def test_a_turn_after_a_dotted_note_ends_on_its_dot():
+def test_a_turn_after_a_dotted_note_comes_home_on_its_dot():
     notes = sung(Grace("turn-after"), length="3/2", ternary=True)
 
-    assert notes[0] == ("C5", F(3, 4))
-    assert notes[-1][0] == "C5"
+    assert [name for name, _ in notes] == ["C5", "D5", "C5", "B4", "C5"]
+    assert notes[-1] == ("C5", F(1, 2))
 
 
 def test_a_shake_led_into_goes_up_down_up_or_round():

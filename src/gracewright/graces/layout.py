@@ -55,13 +55,23 @@ def lay(shape: Shape, length: Fraction, limits: Limits) -> Laid:
     ((1, Fraction(0, 1), Fraction(1, 4)), (0, Fraction(1, 4), Fraction(1, 4)))
     """
     if shape.stroke and limits.rate <= 0:
-        return _in_a_row([(0, length)], "no shake can be played on this note of the instrument: left plain")
+        return _unshaken(shape, length)
     floor = max(limits.least, 0.5 / limits.rate) if shape.stroke else limits.least
     if shape.printed and _printed_fits(shape, length, limits, floor):
         return _in_a_row([(mark.step, mark.share * length) for mark in shape.printed])
     if shape.stroke:
         return _strokes(shape, length, limits, floor)
     return _figure(shape, length, limits)
+
+
+def _unshaken(shape: Shape, length: Fraction) -> Laid:
+    """On a note that the instrument cannot shake: the other note leans, the written one follows; or the plain note."""
+    assert shape.stroke is not None
+    first = shape.stroke[0]
+    if first == 0:
+        return _in_a_row([(0, length)], "no shake is possible here on this instrument: left plain")
+    row: list[tuple[int | None, Fraction]] = [(first, length / 2), (0, length / 2)]
+    return _in_a_row(row, "no shake is possible here on this instrument: leaned on instead")
 
 
 def _printed_fits(shape: Shape, length: Fraction, limits: Limits, floor: float) -> bool:
@@ -191,7 +201,7 @@ def _shares(marks: Sequence[Mark], length: Fraction, quarter: Fraction) -> dict[
     for i, mark in enumerate(marks):
         if mark.share > 0:
             share = mark.share * length
-            while i > held and mark.step is not None and float(share * quarter) > SLOWEST_AFTER:
+            while i > held and mark.step not in (None, 0) and float(share * quarter) > SLOWEST_AFTER:
                 share /= 2
             found[i] = share
     return found
