@@ -66,7 +66,7 @@ def _make(sites: Sites, study: Study, manner: Manner, instrument: Instrument, le
         code = codes[:, column]
         _ban(code, LINE, ~_line_suits(sites, kind))
         if kind.family == "leaning" and kind.size == "long":
-            _ban(code, NO_CLASH, sites.on("upper-bites" if kind.direction == "above" else "lower-bites") < 1)
+            _ban(code, NO_CLASH, sites.on("upper-bites" if kind.direction == "above" else "lower-bites") <= 0)
         first = _note(sites, upper, lower, kind.first)
         last = _note(sites, upper, lower, kind.last)
         _ban(code, LEADING, _doubles_leading(sites, study, first))

@@ -88,7 +88,7 @@ def _chosen(desk: Desk, found: Found, number: int, row: Row) -> Iterator[Choice]
             continue
         site = row.strip.first + note
         item = wanted.get(site)
-        required = item is not None and kind == "shake"
+        required = item is not None and kind == "shake" and desk.budget is None
         through = row.strip.time_through
         best = found.solved.best[number, note]
         family = int(found.solved.families[number, note])
@@ -99,6 +99,9 @@ def _chosen(desk: Desk, found: Found, number: int, row: Row) -> Iterator[Choice]
             why = reasons.why_chosen(desk.sites, desk.scores, desk.manner, site, kind, grace, through)
             strength = reasons.strength_of(float(best[family] - best[0]))
             source = reasons.source_of(desk.scores, desk.manner, site, kind)
+            passage = desk.workshop.passages.get(grace)
+            if passage is not None:
+                why = (*why, reasons.sentence(passage.reason))
         yield replace(
             _choice(desk, through, site, grace), strength=strength, reasons=why, source=source,
             alternatives=_alternatives(desk, found, number, note, kind),

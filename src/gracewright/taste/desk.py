@@ -46,6 +46,7 @@ class Desk:
     page: Mapping[int, tuple[Grace, str, str]]
     locked: Mapping[tuple[int, int], Choice]
     struck: set[tuple[int, int, int]]
+    budget: Floats | None = None  # graces on each occasion, where the manner's density is not to decide
 
 
 @dataclass(frozen=True, slots=True)

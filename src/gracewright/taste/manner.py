@@ -230,12 +230,27 @@ def build(table: Mapping[str, Any], where: str) -> Manner:
         if rule.kind in bias:
             weight = _number(where, rule.id, entry.get("weight"))
             weights.append(Weight(rule, weight, str(entry.get("source", COMMON))))
+    weights += _learned(where, table, bias)
     numbers = {name: _numbers(where, table, name, needed) for name, needed in _NEEDED.items()}
     return Manner(
         table["id"], table["title"], table["about"], table["region"], table["years"], table["source"], inequality,
         str(table.get("set_by", "hand")), numbers["density"], numbers["growth"], _shake(where, table),
         numbers["spacing"], bias, tuple(weights), tuple(str(note) for note in table.get("notes", ())), where,
     )  # fmt: skip
+
+
+def _learned(where: str, table: Mapping[str, Any], bias: Mapping[str, object]) -> list[Weight]:
+    """Weights of single features, as ``gracewright learn`` writes them: ``[learned.shake]`` with one line a feature."""
+    found = []
+    origin = str(table.get("learned_from", "marked scores"))
+    for kind, entries in table.get("learned", {}).items():
+        for feature, value in entries.items():
+            if kind not in bias or feature not in FEATURES:
+                raise TableError(where, f"learned.{kind}", "a kind of this table and features we know", feature)
+            says = f"in the scores this manner was learned from, such a grace goes with this: {FEATURES[feature]}"
+            rule = Rule(f"{kind}/{feature}", kind, (feature,), (), says, (), "learned")
+            found.append(Weight(rule, _number(where, rule.id, value), origin))
+    return found
 
 
 _NEEDED: Final = {

@@ -33,7 +33,7 @@ from gracewright.taste.required import wanted_shakes
 from gracewright.taste.scores import scores_of
 from gracewright.taste.sites import Floats, Ints, Sites, sites_of
 
-PRICES: Final = np.arange(-16, 81) / 8
+PRICES: Final = np.arange(-64, 321) / 32
 """What a grace may have to be worth, in the planner's unit."""
 NEAR: Final = 1.5
 """Seconds: notes that far apart hardly disturb one another."""
@@ -43,13 +43,14 @@ ROUNDS: Final = 12
 def make_plan(
     piece: Piece, study: Study, manner: Manner, instrument: Instrument, *, level: str = "intermediate",
     richness: float = 5.0, curve: Curve = (), locks: Plan | None = None, signs: Literal["read", "ignore"] = "read",
-    signs_by: str = "", tempo: Fraction | None = None,
+    signs_by: str = "", tempo: Fraction | None = None, count: int | None = None,
 ) -> Plan:  # fmt: skip
     """Choose graces for the solo line.
 
     ``richness`` 0 keeps to the signs on the page, 10 is lavish; ``curve`` bends it (page onset in quarters → factor);
     ``locks`` is an earlier plan whose locked choices stay; ``signs_by`` names the source that explains the page's
-    signs; ``tempo`` in quarters a minute replaces the page's. Same input, same plan.
+    signs; ``tempo`` in quarters a minute replaces the page's; ``count`` asks for so many graces on each occasion in
+    place of the manner's density, cadences then having no right before others (for comparisons). Same input, same plan.
     """
     sites = sites_of(piece, study, tempo)
     source = signs_by or manner.source
@@ -64,6 +65,8 @@ def make_plan(
     header = Plan(piece.title, study.solo, manner.id, source, instrument.id, level, richness, tuple(curve), ())
     if richness <= 0 or not strips:
         return plan_of(desk, header, None)
+    if count is not None:
+        desk.budget = np.full(len(OCCASIONS), float(count))
     return plan_of(desk, header, _settle(desk))
 
 
@@ -149,7 +152,7 @@ def _demands(desk: Desk, score: Floats, columns: Ints, allowed: Floats, families
     for number, strip in enumerate(desk.strips):
         if strip.first and desk.sites.step_before[strip.first] != 99 and strip.first not in cadential:
             score[number, 0, shake] = FORBIDDEN  # a strip's first note may follow a shake at once
-    for item in desk.wanted:
+    for item in desk.wanted if desk.budget is None else ():
         for number, strip in starts.get(item.site, ()):
             if score[number, item.site - strip.first, shake] > FORBIDDEN / 2:
                 demand(number, item.site - strip.first, shake)
@@ -179,7 +182,9 @@ def family_of(grace: Grace | None) -> int:
 
 def _prices(desk: Desk, score: Floats, near: Floats) -> Floats:
     """(strips,) prices: for each occasion the lowest on the grid at which its graces keep within the budget."""
-    budget = budgets(desk.piece, desk.study, desk.manner, desk.richness, desk.curve)
+    budget = desk.budget
+    if budget is None:
+        budget = budgets(desk.piece, desk.study, desk.manner, desk.richness, desk.curve)
     occasion = np.array([strip.occasion for strip in desk.strips])
     table = penalties(desk.manner.spacing)
     floor = int(np.searchsorted(PRICES, 0.9 - 0.22 * desk.richness))

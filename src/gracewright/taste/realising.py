@@ -9,12 +9,12 @@ Public: Workshop, workshop_of, step_of.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
-from typing import Literal
+from typing import Final, Literal
 
-from gracewright import divisions
+from gracewright.divisions import Division, Ground, divisions_for, grounds, styles
 from gracewright.graces import Context, Grace, Realised, contexts, realise
 from gracewright.instruments import Instrument
 from gracewright.score import Piece
@@ -24,8 +24,11 @@ from gracewright.taste.manner import Kind, Manner, kinds
 from gracewright.taste.sites import Sites
 from gracewright.taste.voices import Sounding, new_parallels
 
-CLEAR = 0.9
+CLEAR: Final = 0.9
 """A note may be this share of the shortest clear one (the instrument tables are no finer than that)."""
+RICHNESS: Final = (3.0, 5.0, 8.0)
+"""What a division is asked for when sober, usual, bold."""
+STYLES: Final = {"Italy": "italian", "France": "french", "Germany": "german", "England": "english"}
 
 
 @dataclass(eq=False)
@@ -36,7 +39,11 @@ class Workshop:
     manner: Manner
     instrument: Instrument
     level: str
-    places: dict[str, Context]
+    places: Mapping[str, Context]
+    beats: Sequence[Fraction]
+    grounds: Mapping[str, Sequence[Ground]]
+    style: str
+    passages: dict[Grace, Division] = field(default_factory=dict)
     made: dict[tuple[int, str, int, bool], Grace | None] = field(default_factory=dict)
     judged: dict[tuple[int, Grace], str] = field(default_factory=dict)
     clashes: dict[tuple[int, Grace, Grace], bool] = field(default_factory=dict)
@@ -147,12 +154,30 @@ class Workshop:
             yield Grace("appoggiatura-mordent")
 
     def _divisions(self, site: int, step: int) -> Iterator[Grace]:
-        """Passages from the divisions room, best first."""
-        find = getattr(divisions, "divisions_for", None)
-        found = find(
-            self.places[self.sites.tones[site].id], manner=self.manner.id, richness=(3.0, 5.0, 8.0)[step], most=5
-        ) if find else ()
-        yield from (division.grace for division in found)
+        """Passages from the divisions room, best first; what it says of each is kept for the reasons."""
+        name = self.sites.tones[site].id
+        beat = self.beats[site]
+        found = divisions_for(
+            self.places[name], manner=self.style, richness=RICHNESS[step], most=5, ground=self.grounds.get(name, ()),
+            compass=(self.instrument.low, self.instrument.high), beat=beat,
+        )  # fmt: skip
+        for division in found:
+            self.passages[division.grace] = division
+            yield division.grace
+
+
+def style_of(manner: Manner) -> str:
+    """Which style of division suits a manner: its own name, the first word of it, or its region's.
+
+    >>> from gracewright.taste import load_manner
+    >>> style_of(load_manner("french"))
+    'french'
+    """
+    known = styles()
+    for name in (manner.id, manner.id.partition("-")[0], STYLES.get(manner.region, "")):
+        if name in known:
+            return name
+    return "german"
 
 
 def workshop_of(
@@ -163,7 +188,9 @@ def workshop_of(
 
     def make() -> Workshop:
         places = contexts(piece, study, instrument, level, tempo=tempo, source=source)
-        return Workshop(sites, manner, instrument, level, places)
+        beats = [piece.bars[tone.bar].meter.beat for tone in sites.tones]
+        under = grounds(piece, study) if "division" in manner.bias else {}
+        return Workshop(sites, manner, instrument, level, places, beats, under, style_of(manner))
 
     return sites.keep(("workshop", id(manner), id(instrument), level, source), make)
 

@@ -4,7 +4,7 @@ Conventions: a score is the kind's own weight plus the weight of every rule that
 (features lie in [0, 1]); tones alike in their surroundings draw towards their common mean, so that one motif gets one
 treatment.
 
-Public: Scores, scores_of.
+Public: Scores, scores_of, rule_values.
 """
 
 from __future__ import annotations
@@ -35,20 +35,24 @@ def scores_of(sites: Sites, manner: Manner) -> Scores:
     return found
 
 
-def _make(sites: Sites, manner: Manner) -> Scores:
-    count = len(sites.tones)
-    names = {kind: column for column, kind in enumerate(manner.kinds)}
-    rules = np.zeros((count, len(manner.weights)))
-    by_kind = np.zeros((count, len(names)))
-    by_kind += np.array([bias for bias, _ in manner.bias.values()])
+def rule_values(sites: Sites, manner: Manner) -> Floats:
+    """(tones, weights): how far each rule of a manner holds on each tone, before its weight."""
+    held = np.ones((len(sites.tones), len(manner.weights)))
     for column, weight in enumerate(manner.weights):
-        held = np.full(count, weight.weight)
         for feature in weight.rule.when:
-            held *= sites.values[:, COLUMN[feature]]
+            held[:, column] *= sites.values[:, COLUMN[feature]]
         for feature in weight.rule.unless:
-            held *= 1 - sites.values[:, COLUMN[feature]]
-        rules[:, column] = held
-        by_kind[:, names[weight.rule.kind]] += held
+            held[:, column] *= 1 - sites.values[:, COLUMN[feature]]
+    return held
+
+
+def _make(sites: Sites, manner: Manner) -> Scores:
+    names = {kind: column for column, kind in enumerate(manner.kinds)}
+    rules = rule_values(sites, manner) * np.array([weight.weight for weight in manner.weights])
+    of_kind = np.zeros((len(manner.weights), len(names)))
+    for row, weight in enumerate(manner.weights):
+        of_kind[row, names[weight.rule.kind]] = 1
+    by_kind = rules @ of_kind + np.array([bias for bias, _ in manner.bias.values()])
     return Scores(_drawn_together(by_kind, sites), rules)
 
 

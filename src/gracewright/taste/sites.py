@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 import weakref
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
@@ -20,6 +20,7 @@ from typing import Any, Final, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from gracewright.graces import chord_of
 from gracewright.pitch import Key, Pitch, fifths_of
 from gracewright.score import Piece, Tone, tones
 from gracewright.study.model import Cadence, Harmony, Study
@@ -51,7 +52,12 @@ FEATURES: Final[dict[str, str]] = {
     "seconds": "the note has time",
     "longer-than-before": "the note is longer than the one before",
     "longer-than-next": "the note is longer than the one after",
+    "much-longer-than-next": "the note is three times the next or longer",
+    "twice-before": "the note is twice the one before or longer",
     "long-for-piece": "the note is long in this piece",
+    "usual-for-piece": "the note is of the usual length in this piece",
+    "longest-of-bar": "it is the longest note of its bar",
+    "calm": "few notes stand around it",
     "dotted": "the note is dotted",
     "one-beat": "the note fills a beat",
     "two-beats": "the note lasts two beats or more",
@@ -60,6 +66,7 @@ FEATURES: Final[dict[str, str]] = {
     "beat": "it stands on a beat",
     "off-beat": "it stands off the beat",
     "second-of-bar": "it stands on the second beat of three",
+    "last-beat": "it stands on the last beat",
     "syncopated": "it is tied over the beat",
     "phrase-first": "the phrase begins here",
     "phrase-last": "the phrase ends here",
@@ -80,8 +87,8 @@ FEATURES: Final[dict[str, str]] = {
     "chord-fifth": "it is the fifth of the chord",
     "over-dominant": "the harmony is the dominant",
     "new-harmony": "the harmony changes here",
-    "upper-bites": "the note above would clash with the bass and this one resolves it",
-    "lower-bites": "the note below would clash with the bass and this one resolves it",
+    "upper-bites": "the note above would clash with the bass or its chord and this one resolves it",
+    "lower-bites": "the note below would clash with the bass or its chord and this one resolves it",
     "dissonant": "it is itself a dissonance",
     "passing": "it only passes",
     "doubles-bass-leading": "the bass has the same leading note",
@@ -101,6 +108,14 @@ FEATURES: Final[dict[str, str]] = {
     "syllable": "a syllable is sung",
     "bass-moves": "the bass moves under the note",
     "bass-rests": "the bass is silent",
+    "bass-struck": "the bass strikes with it",
+    "bass-runs": "the bass runs on under it",
+    "third-over-bass": "it is a third above the bass",
+    "fifth-over-bass": "it is a fifth above the bass",
+    "sixth-over-bass": "it is a sixth above the bass",
+    "octave-over-bass": "it is an octave above the bass",
+    "lone-motif": "nothing in the piece is like it",
+    "common-motif": "the figure comes often",
 }
 """Feature → how a teacher would say it."""
 
@@ -217,7 +232,11 @@ def _make(piece: Piece, study: Study, tempo: Fraction | None) -> Sites:
         _mark_form(table, piece, study)
         _mark_harmony(table, piece, study)
         _mark_shape(table, lengths)
+        _mark_bass_rhythm(table)
         table.motif[:] = _motifs(table, lengths)
+        often = np.bincount(table.motif)[table.motif]
+        values[:, COLUMN["lone-motif"]] = often == 1
+        values[:, COLUMN["common-motif"]] = often >= 4
     return table
 
 
@@ -259,11 +278,27 @@ def _mark_lengths(table: Sites, piece: Piece, lengths: Floats) -> None:
     rows[:, COLUMN["seconds"]] = np.clip(np.log2(np.maximum(table.seconds, 0.05) / 0.1) / 4, 0, 1)
     rows[1:, COLUMN["longer-than-before"]] = lengths[1:] > lengths[:-1]
     rows[:-1, COLUMN["longer-than-next"]] = lengths[:-1] > lengths[1:]
-    rows[:, COLUMN["long-for-piece"]] = lengths >= 2 * float(np.median(lengths))
+    rows[1:, COLUMN["twice-before"]] = lengths[1:] >= 2 * lengths[:-1]
+    rows[:-1, COLUMN["much-longer-than-next"]] = lengths[:-1] >= 3 * lengths[1:]
+    middle = float(np.median(lengths))
+    rows[:, COLUMN["long-for-piece"]] = lengths >= 2 * middle
+    rows[:, COLUMN["usual-for-piece"]] = (lengths > 0.7 * middle) & (lengths < 1.5 * middle)
+    bars = np.array([tone.bar for tone in table.tones])
+    longest = np.zeros(len(piece.bars))
+    np.maximum.at(longest, bars, lengths)
+    rows[:, COLUMN["longest-of-bar"]] = lengths == longest[bars]
+    rows[:, COLUMN["calm"]] = _calm(np.array([float(tone.onset) for tone in table.tones]))
     beats = np.array([float(piece.bars[tone.bar].meter.beat) for tone in table.tones])
     rows[:, COLUMN["one-beat"]] = (lengths >= beats) & (lengths < 2 * beats)
     rows[:, COLUMN["two-beats"]] = lengths >= 2 * beats
     rows[:, COLUMN["dotted"]] = [piece.by_id[tone.id].dots > 0 for tone in table.tones]
+
+
+def _calm(onsets: Floats) -> Floats:
+    """Whether at most six notes begin within two quarters before and after."""
+    begin, end = np.searchsorted(onsets, onsets - 2, "right"), np.searchsorted(onsets, onsets + 2, "left")
+    calm: Floats = (end - begin <= 6).astype(float)
+    return calm
 
 
 def _mark_metre(table: Sites, piece: Piece, study: Study) -> None:
@@ -282,6 +317,7 @@ def _mark_metre(table: Sites, piece: Piece, study: Study) -> None:
         row[COLUMN["strong-beat"]] = weight >= 0.5 and on_beat
         row[COLUMN["beat"]] = on_beat
         row[COLUMN["off-beat"]] = not on_beat
+        row[COLUMN["last-beat"]] = bool(offset) and offset == bar.meter.length - beat
         row[COLUMN["second-of-bar"]] = bar.meter.length == 3 * beat and offset == beat
         row[COLUMN["syncopated"]] = not on_beat and (offset % beat) + tone.length > beat
         row[COLUMN["ternary"]] = bar.meter.beats % 3 == 0
@@ -369,10 +405,10 @@ def _mark_harmony(table: Sites, piece: Piece, study: Study) -> None:
         if harmony is not None:
             _mark_chord(row, tone.pitch, harmony)
             row[COLUMN["new-harmony"]] = harmony.onset == tone.onset
+        if harmony is not None:
+            _mark_implied(row, tone.pitch, harmony, key, 1.0 if bass is None else FOREIGN)
         if bass is not None:
             _mark_bass(row, table, index, bass, key)
-        elif harmony is not None:
-            _mark_implied(row, tone.pitch, harmony, key)
 
 
 def _mark_degree(row: Floats, pitch: Pitch, key: Key) -> None:
@@ -396,6 +432,8 @@ def _mark_chord(row: Floats, pitch: Pitch, harmony: Harmony) -> None:
     row[COLUMN["over-dominant"]] = (numeral[:1] == "V" and numeral[:2] != "VI") or numeral[:3] == "vii"
 
 
+FOREIGN: Final = 0.6
+"""How far a neighbour clashes that is foreign to the chord, yet consonant with the bass: six to five (own choice)."""
 CONSONANT: Final = frozenset({0, 2, 4, 5})
 """Staff places above the bass, octaves apart, that are consonant: unison, third, fifth, sixth (common practice)."""
 
@@ -407,22 +445,37 @@ def _mark_bass(row: Floats, table: Sites, index: int, bass: NDArray[np.int64], k
         return
     row[COLUMN["bass-moves"]] = bass[index, 2, 1] != sound
     above = int(table.places[index] - place) % 7
+    for name, steps in (("third", 2), ("fifth", 4), ("sixth", 5), ("octave", 0)):
+        row[COLUMN[f"{name}-over-bass"]] = above == steps
     half = int(table.midi[index] - sound) % 12
     rests_well = above in CONSONANT and half != 6
-    row[COLUMN["upper-bites"]] = rests_well and (above + 1) % 7 not in CONSONANT
-    row[COLUMN["lower-bites"]] = rests_well and (above - 1) % 7 not in CONSONANT
+    for name, beside in (("upper-bites", above + 1), ("lower-bites", above - 1)):
+        if not rests_well:
+            row[COLUMN[name]] = 0
+        elif beside % 7 not in CONSONANT:
+            row[COLUMN[name]] = 1
     leading = fifths_of(key.leading)
     row[COLUMN["doubles-bass-leading"]] = table.tones[index].pitch.fifths == leading and above == 0
 
 
-def _mark_implied(row: Floats, pitch: Pitch, harmony: Harmony, key: Key) -> None:
-    """Without a bass: what the studied chord says."""
-    chord = {fifths_of(harmony.root) + step for step in (0, 1, 4, -3)}
+def _mark_bass_rhythm(table: Sites) -> None:
+    if not table.voices:
+        return
+    starts = table.voices[0].starts
+    for index, tone in enumerate(table.tones):
+        at, inside = bisect_left(starts, tone.onset), bisect_right(starts, tone.onset)
+        table.values[index, COLUMN["bass-struck"]] = at < inside
+        table.values[index, COLUMN["bass-runs"]] = bisect_left(starts, tone.end) - inside >= 2
+
+
+def _mark_implied(row: Floats, pitch: Pitch, harmony: Harmony, key: Key, clash: float) -> None:
+    """Neighbours that are foreign to the studied chord, of which the note itself is one."""
+    chord = {fifths_of(name) for name in chord_of(harmony)}
     inside = pitch.fifths in chord
     upper = Pitch.at(pitch.diatonic + 1, key.alter_of((pitch.step + 1) % 7)).fifths
     lower = Pitch.at(pitch.diatonic - 1, key.alter_of((pitch.step - 1) % 7)).fifths
-    row[COLUMN["upper-bites"]] = inside and upper not in chord
-    row[COLUMN["lower-bites"]] = inside and lower not in chord
+    row[COLUMN["upper-bites"]] = clash * (inside and upper not in chord)
+    row[COLUMN["lower-bites"]] = clash * (inside and lower not in chord)
 
 
 def _mark_shape(table: Sites, lengths: Floats) -> None:

@@ -1,0 +1,74 @@
+"""Write a learned manner as TOML, and tell in words what was learned.
+
+Public: manner_text, report.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+
+from gracewright.taste.learning import SINGLES, Learned
+from gracewright.taste.manner import kinds
+from gracewright.taste.sites import FEATURES
+
+SMALL: Final = 0.03
+"""Weights smaller than this are left out of the table."""
+TOLD: Final = 5
+
+
+def manner_text(learned: Learned, name: str, title: str, *, origin: str = "marked scores", about: str = "") -> str:
+    """The manner as a TOML table that :func:`gracewright.taste.load_manner` reads."""
+    base = learned.base
+    total = sum(learned.counts[kind] for kind in learned.kinds)
+    lines = [
+        f"# {title}. Learned from {len(learned.scores)} scores with {total} graces; started from the manner {base.id}.",
+        "# Weights are in the planner's own unit (log-odds): above 0 a reason for, below 0 against.", "",
+        f'id = "{name}"', f'title = "{title}"',
+        f'about = "{about or f"Learned from {len(learned.scores)} scores, starting from {base.id}."}"',
+        f'region = "{base.region}"', f'years = "{base.years}"', f'source = "{base.source}"',
+        f'inequality = "{base.inequality}"', 'set_by = "learned"', f'learned_from = "{origin}"', "",
+        "weights = [  # rules of the manner it started from, with their new weights",
+    ]  # fmt: skip
+    for number, weight in enumerate(base.weights):
+        if weight.rule.kind in learned.kinds and "/" not in weight.rule.id:
+            value = f"{learned.rules[number]:.2f}"
+            lines.append(f'  {{ rule = "{weight.rule.id}", weight = {value}, source = "{origin}" }},')
+    lines += ["]", "", "[density]  # graces a bar in these scores",
+              *(f"{key} = {value}" for key, value in learned.density.items()), "",
+              f"[growth]  # as in {base.id}", *(f"{key} = {value}" for key, value in base.growth.items()), "",
+              f"[shake]  # as in {base.id}"]  # fmt: skip
+    lines += [f'{key} = "{value}"' if isinstance(value, str) else f"{key} = {value}"
+              for key, value in base.shake.items()]  # fmt: skip
+    lines += ["", "[spacing]  # how much rarer close graces are than chance would have them",
+              *(f"{key} = {value}" for key, value in learned.spacing.items()), "", "[kinds]"]  # fmt: skip
+    lines += [f'{kind} = {{ weight = {bias:.2f}, source = "{origin}" }}'
+              for kind, bias in zip(learned.kinds, learned.bias, strict=True)]  # fmt: skip
+    for number, kind in enumerate(learned.kinds):
+        lines += ["", f"[learned.{kind}]"]
+        order = sorted(range(len(SINGLES)), key=lambda column: -abs(learned.features[number, column]))
+        lines += [f"{SINGLES[column]} = {learned.features[number, column]:.2f}" for column in order
+                  if abs(learned.features[number, column]) >= SMALL]  # fmt: skip
+    return "\n".join(lines) + "\n"
+
+
+def report(learned: Learned) -> str:
+    """What was learned, in words: for every kind what speaks for it and what against, and how dense the scores are."""
+    counts = ", ".join(f"{learned.counts[kind]} of kind {kind.replace('-', ' ')}" for kind in learned.kinds)
+    rare = [kind for kind, count in learned.counts.items() if count and kind not in learned.kinds]
+    lines = [f"Learned from {len(learned.scores)} scores: {counts}."]
+    if rare:
+        lines.append(f"Too rare to learn: {', '.join(kind.replace('-', ' ') for kind in rare)}.")
+    dense = ", ".join(f"{value:g} a bar where the music is {key}" for key, value in learned.density.items())
+    lines.append(f"Graces: {dense}.")
+    for number, kind in enumerate(learned.kinds):
+        row = learned.features[number]
+        order = np.argsort(-row)
+        wanted = [FEATURES[SINGLES[column]] for column in order[:TOLD] if row[column] > SMALL]
+        shunned = [FEATURES[SINGLES[column]] for column in order[::-1][:TOLD] if row[column] < -SMALL]
+        name = kinds()[kind].grace.replace("-", " ")
+        named = f"{name} ({kinds()[kind].direction})" if kinds()[kind].direction else name
+        lines.append(f"{named[:1].upper()}{named[1:]}: likes it where {'; '.join(wanted) or 'nothing stands out'}. "
+                     f"Shuns it where {'; '.join(shunned) or 'nothing stands out'}.")  # fmt: skip
+    return "\n".join(lines) + "\n"
