@@ -8,9 +8,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
-from study_data import KINDS
-
 from gracewright.study import Study
+from study_data import KINDS
 
 Span = tuple[float, float, str]
 CADENCES = {"authentic-perfect": "PAC", "authentic-imperfect": "IAC", "half": "HC", "phrygian": "HC",

@@ -37,8 +37,8 @@ def study_json(study: Study, piece: Piece) -> dict[str, Any]:
             for c in study.cadences
         ],
         "phrases": [
-            {"start": str(p.start), "end": str(p.goal), "until": str(p.end), "seconds": p.seconds, "breath_after": p.breath_after,
-             "reason": p.reason}
+            {"start": str(p.start), "end": str(p.goal), "until": str(p.end), "seconds": p.seconds,
+             "breath_after": p.breath_after, "reason": p.reason}
             for p in study.phrases
         ],
         "sequences": [

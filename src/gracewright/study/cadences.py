@@ -18,12 +18,13 @@ from fractions import Fraction
 
 import numpy as np
 
-from gracewright.pitch import fifths_of
+from gracewright.pitch import Key, fifths_of
 from gracewright.score import Tone
 from gracewright.study.closes import ARRIVALS, Closes
 from gracewright.study.frames import Floats, Ints
 from gracewright.study.material import Material
 from gracewright.study.model import Cadence, CadenceKind, Harmony, Hemiola
+from gracewright.study.numerals import numeral
 from gracewright.study.tables import weights
 
 DOMINANTS = (1, 5)  # fifths from the tonic: V, vii
@@ -118,10 +119,13 @@ def _cadence(
     first = _dominant(harmony, before, here) if kind not in ("half", "phrygian") else before
     arrival, penultimate = _carriers(material, onset, harmony[first].onset)
     span = material.bar_at(onset).length
+    key = here.key
+    if kind.startswith("authentic") and fifths_of(here.root) != key.tonic_fifths:
+        key = Key(fifths_of(here.root), "minor" if here.quality == "minor" else "major")
     flag = any(onset - span <= hemiola.end <= onset + span / 2 for hemiola in hemiolas)
-    reason = _reason(material, harmony[before], here, arrival, penultimate)
+    reason = _reason(material, _told(harmony[before], key), _told(here, key), key, arrival, penultimate)
     return Cadence(
-        onset, kind, round(strength, 3), here.key, harmony[first].onset, penultimate.id if penultimate else "",
+        onset, kind, round(strength, 3), key, harmony[first].onset, penultimate.id if penultimate else "",
         arrival.id if arrival else "", flag, reason,
     )  # fmt: skip
 
@@ -157,8 +161,15 @@ def _carriers(material: Material, onset: Fraction, dominant: Fraction) -> tuple[
     return arrival, early
 
 
-def _reason(material: Material, before: Harmony, here: Harmony, arrival: Tone | None, early: Tone | None) -> str:
-    parts = [f"{before.numeral} to {here.numeral} in {here.key}"]
+def _told(chord: Harmony, key: Key) -> str:
+    """The numeral of a chord in the key of the cadence."""
+    return numeral(fifths_of(chord.root), chord.quality, chord.inversion, key)
+
+
+def _reason(
+    material: Material, before: str, here: str, key: Key, arrival: Tone | None, early: Tone | None
+) -> str:
+    parts = [f"{before} to {here} in {key}"]
     if arrival is not None and early is not None:
         names = {0: "the same note", 1: "a step up", -1: "a step down"}
         step = arrival.pitch.diatonic - early.pitch.diatonic

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Sequence
+from fractions import Fraction
 from typing import Final
 
 import numpy as np
@@ -99,12 +100,15 @@ def figure_evidence(piece: Piece, line: Timeline, frames: Frames, roots: Ints) -
     return extra
 
 
-def _resolved(figure: Figure, later: Figure | None, end: object) -> Sequence[FigureItem]:
-    """A seventh that goes to a sixth over the same bass is a suspension: read the sixth."""
-    if later is not None and later.onset < end and {i.number for i in figure.items} == {7}:  # type: ignore[operator]
-        sixth = [item for item in later.items if item.number == 6]
-        if sixth and len(later.items) == 1:
-            return sixth
+def _resolved(figure: Figure, later: Figure | None, end: Fraction) -> Sequence[FigureItem]:
+    """Over one bass, a seventh going to a sixth, or a six-four to a five-three, is a suspension: read the goal."""
+    if later is None or later.onset >= end:
+        return figure.items
+    numbers, following = {i.number for i in figure.items}, {i.number for i in later.items}
+    if numbers == {7} and following == {6}:
+        return later.items
+    if numbers == {6, 4} and following <= {5, 3, None}:
+        return [item for item in later.items if item.number != 5] or [FigureItem(5)]
     return figure.items
 
 

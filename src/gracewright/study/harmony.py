@@ -13,6 +13,7 @@ from itertools import pairwise
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from gracewright.pitch import class_from_fifths
 from gracewright.score import Piece
@@ -38,9 +39,9 @@ from gracewright.study.evidence import (
 )
 from gracewright.study.figures import figure_evidence
 from gracewright.study.frames import SHIFT, Floats, Frames, Ints, Timeline
-from gracewright.study.keys import KeyPath, key_at, key_path, key_scores
+from gracewright.study.keys import KeyPath, key_at, key_path, key_scores, log_softmax
 from gracewright.study.model import Harmony
-from gracewright.study.numerals import figures_of, member_fifths, numeral
+from gracewright.study.numerals import MEMBERS, figures_of, member_fifths, numeral
 from gracewright.study.tables import QUALITIES
 
 STRETCH: Final = 1024
@@ -97,7 +98,7 @@ def _chords_in_keys(
     score = np.concatenate(scores)
     if figured is not None:
         by_root = figured.reshape(len(frames), len(roots), -1)
-        score = score + by_root[np.arange(len(frames))[:, None], top].reshape(score.shape)
+        score = log_softmax(score + by_root[np.arange(len(frames))[:, None], top].reshape(score.shape))
     root, quality, sure = chord_path(frames, score, top, roots)
     inversions = []
     for part, core, at in _stretches(frames):
@@ -105,7 +106,22 @@ def _chords_in_keys(
         inversions.append(
             inversion_scores(chord_windows(part)[core], frame_facts(part)[core], root[inside], quality[inside])
         )
-    return ChordPath(root, quality, smooth_inversions(np.concatenate(inversions), root, quality), sure)
+    turns = smooth_inversions(np.concatenate(inversions), root, quality)
+    if figured is not None:
+        printed = np.asarray(np.abs(figured).sum(axis=1) > 0)
+        turns = _by_figures(frames, root, quality, turns, printed)
+    return ChordPath(root, quality, turns, sure)
+
+
+def _by_figures(
+    frames: Frames, root: Ints, quality: Ints, turns: Ints, printed: NDArray[np.bool_]
+) -> Ints:
+    """Where figures stand, the bass note itself tells the inversion."""
+    members = np.full((len(QUALITIES), 4), 99)
+    for row, name in enumerate(QUALITIES):
+        members[row, : len(MEMBERS[name])] = MEMBERS[name]
+    hit = members[quality] == (frames.low % 64 - root)[:, None]
+    return np.where(printed & hit.any(axis=1), hit.argmax(axis=1), turns)
 
 
 def _stretches(frames: Frames) -> Iterator[tuple[Frames, slice, int]]:
