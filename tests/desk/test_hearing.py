@@ -7,7 +7,7 @@ from itertools import pairwise
 import pytest
 import soundfile
 
-from gracewright.desk.hearing import around, excerpt, stretch_json, stretches
+from gracewright.desk.hearing import around, excerpt, stretches, stretches_json
 from gracewright.sound import SAMPLE_RATE, time_map
 
 
@@ -32,13 +32,26 @@ def test_an_excerpt_sounds_as_its_place_in_the_whole(session):
     assert all(0 <= n.onset < n.end <= 8 for n in part.notes)
 
 
-def test_cursor_maps_of_the_stretches_agree_with_the_map_of_the_whole(session):
-    """Within a millisecond: the stretch map laid at its place is the map of the whole piece."""
+def test_cursor_maps_of_the_stretches_agree_with_the_sound_of_each_stretch(session):
+    """Within a millisecond: what a stretch tells is the time map of the excerpt that is rendered for it."""
+    work, tempo = session.work, Fraction(60)
+    solo = set(session.draft.tones)
+    for told, stretch in zip(stretches_json(work.study, work.version, work.piece, tempo),
+                             stretches(work.study, work.version), strict=True):  # fmt: skip
+        part = excerpt(work.version, stretch.onset, stretch.onset + stretch.length)
+        heard = [(at, host) for at, host, _, _ in time_map(part, tempo=tempo) if host in solo]
+        shown = [(note["at"], note["note"]) for note in told["notes"] if note["note"] in solo]
+
+        assert [host for _, host in shown] == [host for _, host in heard]
+        assert [at for at, _ in shown] == pytest.approx([float(at) for at, _ in heard], abs=1e-3)
+
+
+def test_cursor_maps_laid_end_to_end_are_the_map_of_the_whole(session):
     work, tempo = session.work, Fraction(60)
     whole = {(round(float(at), 3), host) for at, host, _, _ in time_map(work.version, tempo=tempo)}
     laid = set()
-    for stretch in stretches(work.study, work.version):
-        told = stretch_json(stretch, work.version, work.piece, tempo)
+    told_of = stretches_json(work.study, work.version, work.piece, tempo)
+    for told, stretch in zip(told_of, stretches(work.study, work.version), strict=True):
         laid |= {(round(float(stretch.onset) + note["at"], 3), note["note"]) for note in told["notes"]}
     solo = set(session.draft.tones)
 

@@ -19,7 +19,7 @@ from starlette.responses import JSONResponse, Response
 from gracewright.desk.card import card_json, deciding, graces_json, notes_json, remarks_json
 from gracewright.desk.dials import choices_for_page, wishes_json
 from gracewright.desk.draft import Draft
-from gracewright.desk.hearing import around, excerpt, sounding, stretch_json, stretches, tempo_of
+from gracewright.desk.hearing import around, excerpt, sounding, stretches, stretches_json, tempo_of
 from gracewright.desk.keeping import Keeping
 from gracewright.desk.making import Making, wav
 from gracewright.desk.session import Session
@@ -219,7 +219,7 @@ class Desk:
         work = draft.work
         version = self.version(work, str(query.get("what", "ornamented")))
         tempo = tempo_of(work.wishes, work.study, slower(query))
-        found = [stretch_json(s, version, work.piece, tempo) for s in stretches(work.study, version)]
+        found = stretches_json(work.study, version, work.piece, tempo)
         return JSONResponse({"revision": revision, "stretches": found})
 
     def sound(self, query: dict[str, Any]) -> Response:

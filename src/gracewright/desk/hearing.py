@@ -7,7 +7,7 @@ what rings on after a stretch sounds into the next.
 Conventions: times are quarters as played until they leave as seconds; a stretch's cursor map is the sound room's own
 time map of the same excerpt.
 
-Public: Stretch, stretches, excerpt, sounding, stretch_json, around.
+Public: Stretch, stretches, excerpt, sounding, stretches_json, around, tempo_of.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 
@@ -24,6 +24,9 @@ from gracewright.job import Wishes
 from gracewright.score import Piece
 from gracewright.sound import render, time_map
 from gracewright.study import Study
+
+EDGE: Final = 1e-6
+"""Seconds within which a note counts as standing on the edge of a stretch."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,19 +90,29 @@ def sounding(part: Version, wishes: Wishes, study: Study, tempo: Fraction, *, co
                   bass=study.bass, continuo=continuo, study=study)  # fmt: skip
 
 
-def stretch_json(stretch: Stretch, version: Version, piece: Piece, tempo: Fraction) -> dict[str, Any]:
-    """A stretch with its length and cursor map in seconds; ``beats`` are for the count-in."""
-    part = excerpt(version, stretch.onset, stretch.onset + stretch.length)
+def stretches_json(study: Study, version: Version, piece: Piece, tempo: Fraction) -> list[dict[str, Any]]:
+    """Every stretch, each with its part of the one time map of the whole."""
+    marks = [(float(seconds), host, float(page)) for seconds, host, page, _ in time_map(version, tempo=tempo) if host]
+    found, at = [], 0
+    for stretch in stretches(study, version):
+        start, end = (float(onset * 60 / tempo) for onset in (stretch.onset, stretch.onset + stretch.length))
+        notes = []
+        while at < len(marks) and marks[at][0] < end - EDGE:
+            seconds, host, page = marks[at]
+            notes.append({"at": round(max(0.0, seconds - start), 4), "note": host, "page": page})
+            at += 1
+        found.append({**stretch_json(stretch, piece, tempo), "notes": notes})
+    return found
+
+
+def stretch_json(stretch: Stretch, piece: Piece, tempo: Fraction) -> dict[str, Any]:
+    """A stretch with its length in seconds; ``beats`` are for the count-in."""
     bar = next(bar for bar in reversed(piece.bars) if bar.onset <= stretch.start)
     beat = bar.meter.beat
     return {
         "index": stretch.index, "time": stretch.time_through, "start": float(stretch.start), "end": float(stretch.end),
         "seconds": float(stretch.length * 60 / tempo), "bar": bar.number,
         "beat": float(beat * 60 / tempo), "beats": max(1, round(bar.meter.length / beat)),
-        "notes": [
-            {"at": round(float(seconds), 4), "note": host, "page": float(page)}
-            for seconds, host, page, _ in time_map(part, tempo=tempo) if host
-        ],
     }  # fmt: skip
 
 
