@@ -18,8 +18,10 @@ from typing import Final, NamedTuple
 from gracewright.divisions.mould import Mould, midi_of, spelled
 from gracewright.divisions.tables import Figure, Style, figures
 
-SEPARATE: Final = 5
-"""How many figures are kept for each pair of notes."""
+TRITONE: Final = 0.4
+"""What a tritone outlined by step costs."""
+SEPARATE: Final = 16
+"""How many figures are kept for each pair of notes; the search takes the first few that suit the bass."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -63,21 +65,26 @@ class _Set(NamedTuple):
     foreign: int  # the longest share of a foreign note
     comes_home: bool
     leaps_on: bool
+    returns: int  # how often the note before last comes again, the first time left out
+    onward: int  # how many of the last notes run by step into the next
+    tritones: int  # runs of four notes by step that outline a tritone
 
 
 @lru_cache(maxsize=4096)
 def stretch_of(
-    seconds: float, least: float, units: tuple[int, ...], aim: float, style: Style, beat_at_half: bool
+    seconds: float, least: float, units: tuple[tuple[int, bool], ...], aim: float, style: Style, beat_at_half: bool
 ) -> Stretch:
     """The figures that fit so many seconds with no note shorter than ``least``; ``units`` says into how many equal
-    shares the stretch may be cut, ``aim`` how many notes a second are wished for."""
+    shares the stretch may be cut, and whether they are triplets; ``aim`` how many notes a second are wished for."""
+    shares = dict(units)
     costs: dict[int, float] = {}
     for figure in figures():
         count = len(figure.steps)
-        if count > 1 and (figure.total not in units or seconds * figure.least < least * figure.total):
+        if count > 1 and (figure.total not in shares or seconds * figure.least < least * figure.total):
             continue
         density = style.strength * seconds * (count / seconds - aim) ** 2 / 4
-        costs[figure.index] = density - style.worth[figure.group]
+        triplets = style.triplets if count > 1 and shares[figure.total] else 0.0
+        costs[figure.index] = density + triplets - style.worth[figure.group]
     return Stretch(seconds, style, costs, beat_at_half)
 
 
@@ -97,6 +104,7 @@ def fillings(ends: Ends, mould: Mould, stretch: Stretch) -> tuple[Filling, ...]:
             cost += 0.35
         if one.comes_home:
             cost -= style.home
+        cost += style.returning * one.returns - style.onward * one.onward + TRITONE * one.tritones
         found.append((cost, one.figure.index, one))
     found.sort(key=_first_two)
     return tuple(Filling(one.figure, one.places, one.alters, cost) for cost, _, one in found[:SEPARATE])
@@ -175,8 +183,32 @@ def _set(figure: Figure, places: tuple[int, ...], ends: Ends, mould: Mould) -> _
     return _Set(
         figure, places, alters, sum([leap - 2 for leap in leaps if leap > 2]),
         any(2 * begin == figure.total for _, begin in foreign), max((weight for weight, _ in foreign), default=0),
-        several and places[-1] == places[0] != end[0], several and leaps[-1] > 1,
+        several and places[-1] == places[0] != end[0], several and leaps[-1] > 1, *_shape((*places, end[0])),
+        _tritones([*zip(places, alters, strict=True), end]),
     )  # fmt: skip
+
+
+def _shape(row: tuple[int, ...]) -> tuple[int, int]:
+    """Returns to the note before last after the first, and the length (to four) of the run by step into the end."""
+    returns = sum([one == three for one, three in zip(row, row[2:], strict=False)])
+    onward = 0
+    step = row[-1] - row[-2]
+    while abs(step) == 1 and onward < 4 and onward + 1 < len(row) and row[-1 - onward] - row[-2 - onward] == step:
+        onward += 1
+    return max(0, returns - 1), max(0, onward - 1)
+
+
+def _tritones(row: list[tuple[int, int]]) -> int:
+    """Runs by step, turning back at both ends, of four notes from a tritone to its other end (simpson1659)."""
+    midis, found, begin = [midi_of(*note) for note in row], 0, 0
+    for i in range(1, len(row)):
+        step = row[i][0] - row[i - 1][0]
+        goes_on = i + 1 < len(row) and row[i + 1][0] - row[i][0] == step
+        if not goes_on or abs(step) != 1:
+            if abs(step) == 1 and i - begin == 3 and abs(midis[i] - midis[begin]) == 6:
+                found += 1
+            begin = i
+    return found
 
 
 def _prepared(mould: Mould, places: tuple[int, ...], end: int, foreign: bool) -> bool:

@@ -27,6 +27,11 @@ from gracewright.pitch import Pitch
 KEPT: Final = 3
 """Ways kept to each note at each beat; at the end more, so that there is a choice."""
 KEPT_LAST: Final = 24
+SUITING: Final = 5
+"""Figures tried for each pair of notes, of those that suit the bass."""
+REPEATED: Final = 0.6
+"""What it costs to be like a passage offered before, or heard lately."""
+SEPARATOR: Final = " · "
 LONGEST: Final = 14
 """Stretches in one passage at most; longer hosts are cut coarser."""
 
@@ -70,13 +75,15 @@ def divisions_for(
     ground: Sequence[Ground] = (),
     compass: tuple[Pitch, Pitch] | None = None,
     beat: Fraction | None = None,
+    lately: Sequence[str] = (),
 ) -> tuple[Division, ...]:
     """Passages that may stand in place of a written note, best first, at most ``most``; none where it is too short.
 
     ``manner`` is a style (``italian``, ``english``, ``french``, ``german``), a finer name of one (``italian-slow``), or
     anything with such an ``id``. ``richness`` 0..10: more and quicker notes as it grows. ``ground`` tells bass and
     chord under the note where they change, and at its end; without it the context's own are taken to hold. ``compass``
-    bounds the added notes, ``beat`` is the felt beat in quarters where it is not the quarter.
+    bounds the added notes, ``beat`` is the felt beat in quarters where it is not the quarter. ``lately`` names the
+    formulas of passages heard just before: the like of them step back.
 
     Every passage begins with the written pitch; notes on the beats belong to the chord; foreign notes are entered and
     left by step; it goes on by step, by a leap within the chord, or from the written note itself; where the bass moves
@@ -92,16 +99,17 @@ def divisions_for(
     style = load_style(manner if isinstance(manner, str) else manner.id)
     if context.length <= 0 or most < 1:
         return ()
-    return _found(task_of(context, ground, compass, beat), style, float(richness), most)
+    return _found(task_of(context, ground, compass, beat), style, float(richness), most, frozenset(lately))
 
 
 @lru_cache(maxsize=16_384)
-def _found(task: Task, style: Style, richness: float, most: int) -> tuple[Division, ...]:
+def _found(task: Task, style: Style, richness: float, most: int, lately: frozenset[str]) -> tuple[Division, ...]:
     """The best passages for a task."""
     divisions: list[Division] = []
     seen: set[tuple[tuple[Pitch, Fraction], ...]] = set()
     beats = max(1.0, task.length / task.ticks * task.quarter)
-    for way in sorted(_ways(task, style, style.density(richness)), key=_order):
+    ways = sorted(_ways(task, style, style.density(richness)), key=_order)
+    for way in _varied(ways, {_kinds(formula) for formula in lately}):
         notes = _notes(way, task.length)
         if len(notes) < 2 or notes in seen:
             continue
@@ -114,12 +122,28 @@ def _found(task: Task, style: Style, richness: float, most: int) -> tuple[Divisi
             Division(
                 Grace("division", notes=notes),
                 1 / (1 + exp(way.cost / beats)),
-                " · ".join(figure.name for figure in figures),
+                SEPARATOR.join(figure.name for figure in figures),
                 reason_for(rows, task.pitch, task.following),
                 source_of(figures),
             )
         )
     return tuple(divisions)
+
+
+def _varied(ways: list[_Way], lately: set[tuple[str, ...]]) -> list[_Way]:
+    """Best first, but every further way with the same kinds of figures steps back, as do those heard lately."""
+    heard = dict.fromkeys(lately, 1)
+    ranked: list[tuple[float, int, _Way]] = []
+    for way in ways:
+        kinds = tuple([step.filling.figure.group for step in way.steps])
+        times = heard.get(kinds, 0)
+        heard[kinds] = times + 1
+        ranked.append((way.cost + REPEATED * times, len(ranked), way))
+    return [way for _, _, way in sorted(ranked, key=lambda row: row[:2])]
+
+
+def _kinds(formula: str) -> tuple[str, ...]:
+    return tuple(name.split()[0] for name in formula.split(SEPARATOR))
 
 
 def _order(way: _Way) -> tuple[float, tuple[int, ...]]:
@@ -180,7 +204,7 @@ class _Span:
     def __init__(self, task: Task, style: Style, begin: int, end: int, aim: float, joined: bool) -> None:
         self.task, self.style, self.length = task, style, end - begin
         self.first, self.last = begin == 0, end == task.length
-        units = _units(Fraction(self.length, task.ticks), style.triplets and task.beat % task.ticks == 0)
+        units = _units(Fraction(self.length, task.ticks), style.triplets < 5 and task.beat % task.ticks == 0)
         seconds = self.length / task.ticks * task.quarter
         self.stretch: Stretch = stretch_of(seconds, task.least, units, aim, style, joined)
         self.mould = task.chord_at(begin)
@@ -218,12 +242,16 @@ class _Span:
         into: list[_Way],
     ) -> None:  # fmt: skip
         kept = KEPT_LAST if self.last else KEPT
+        taken = 0
         for filling in choice:
+            if taken == SUITING:
+                return
             own = filling.cost + far
             if self.last and self.targets and filling.places[-1] + shift == end[0]:
                 continue  # it would strike the next note twice
             if not self._in_compass(filling, shift) or (self.moves and self._parallel(filling, shift, end)):
                 continue
+            taken += 1
             if self.near is not None and self._near_bass(filling, shift):
                 own += 0.4
             for way in ways:
@@ -284,15 +312,17 @@ def _joins(task: Task, cuts: Sequence[int], i: int) -> bool:
 
 
 @lru_cache(maxsize=256)
-def _units(length: Fraction, triplets: bool) -> tuple[int, ...]:
-    """Into how many equal shares a stretch may be cut so that it can be written: down to demisemiquavers."""
+def _units(length: Fraction, triplets: bool) -> tuple[tuple[int, bool], ...]:
+    """Into how many equal shares a stretch may be cut so that it can be written (down to demisemiquavers), and whether
+    they are triplets in a beat of two."""
     found = []
     for count in range(1, 33):
         share = length / count
         bottom = share.denominator
         while bottom % 2 == 0:
             bottom //= 2
-        written = bottom == 1 or (bottom == 3 and (triplets or length.denominator % 3 == 0))
+        inside = length.denominator % 3 == 0
+        written = bottom == 1 or (bottom == 3 and (triplets or inside))
         if share.numerator == 1 and share >= Fraction(1, 12) and written:
-            found.append(count)
+            found.append((count, bottom == 3 and not inside))
     return tuple(found)

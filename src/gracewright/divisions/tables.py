@@ -67,7 +67,9 @@ class Style:
     home: float
     spread: float
     leaping: float
-    triplets: bool
+    returning: float
+    onward: float
+    triplets: float
     worth: Mapping[str, float]
     source: str
 
@@ -156,7 +158,8 @@ def load_style(name: str) -> Style:
         density, taste, worth = table["density"], table["taste"], table["worth"]
         style = Style(
             style_id, table["title"], density["bare"], density["growth"], density["strength"], taste["even"],
-            taste["home"], taste["spread"], taste["leaping"], taste["triplets"], worth, taste["source"],
+            taste["home"], taste["spread"], taste["leaping"], taste["returning"], taste["onward"], taste["triplets"],
+            worth, taste["source"],
         )  # fmt: skip
     except KeyError as fault:
         raise TableError(file, str(fault), "a value", "none") from fault
