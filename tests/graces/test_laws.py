@@ -146,6 +146,17 @@ def test_every_shake_of_ours_begins_with_the_note_above_on_the_beat(ending, lean
 
 
 @law
+@given(side=st.sampled_from(["above", "below"]), source=st.sampled_from(["", *sources()]), context=places())
+def test_a_leaning_note_comes_from_the_side_that_is_asked_for(side, source, context):
+    notes = realise(Grace("appoggiatura", direction=side), replace(context, source=source)).notes
+    leaning = [note for note in notes if not note.main]
+
+    if float(context.length * context.quarter) > 4 * context.least:
+        assert leaning
+    assert all((note.pitch.diatonic > context.pitch.diatonic) == (side == "above") for note in leaning)
+
+
+@law
 @given(context=places())
 def test_strokes_are_never_quicker_than_the_shortest_note_of_the_instrument(context):
     notes = realise(Grace("shake", ending="turned"), context).notes

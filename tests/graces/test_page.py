@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 from graces_hands import Fingers, host, note, plain_study, score, small
 
-from gracewright.graces import contexts, page_graces, realise, unread_signs
+from gracewright.graces import contexts, page_graces, page_remarks, realise, unread_signs
 from gracewright.pitch import Pitch
 from gracewright.score import Addition, Sign, read, tones, write_signs
 
@@ -157,3 +157,14 @@ def test_a_prescribed_unison_is_no_neighbour():
 
     assert [str(n.pitch) for n in realise(grace, host("C5")).notes] == ["C5", "B4", "C5"]
     assert Pitch.parse("B#4").midi == Pitch.parse("C5").midi
+
+
+def test_what_was_doubtful_is_told_once_with_its_bars():
+    wavy = '<ornaments><inverted-mordent/></ornaments>'
+    bars = [note("D", 5, 16, notations=wavy) + note("C", 5, 16)] * 5
+    piece = score(*bars)
+    study = plain_study(piece)
+    graces = page_graces(piece, study, source="loulie1696")
+
+    (told,) = page_remarks(piece, study, graces)
+    assert told.startswith("bars 1, 2, 3 and 2 more: Loulie (1696) writes the tremblement with another sign")

@@ -15,7 +15,7 @@ from gracewright.graces.model import (
 )
 from gracewright.graces.neighbours import neighbour
 from gracewright.graces.notation import Notated, sign_for
-from gracewright.graces.page import PageGrace, page_graces, unread_signs
+from gracewright.graces.page import PageGrace, page_graces, page_remarks, unread_signs
 from gracewright.graces.perform import Placed, perform
 from gracewright.graces.realise import realise, shake_ending
 from gracewright.graces.recognise import WrittenOut, recognise, same_grace, written_out
@@ -59,6 +59,7 @@ __all__ = [
     "look_up",
     "neighbour",
     "page_graces",
+    "page_remarks",
     "perform",
     "realise",
     "recognise",

@@ -5,7 +5,7 @@ goes to the note below, ``inverted-mordent`` the one without and is a shake. Wha
 business (:mod:`gracewright.graces.page_sources`); where no source speaks, or it does not know the sign, common
 practice does, and the remark says so.
 
-Public: PageGrace, page_graces, unread_signs.
+Public: PageGrace, page_graces, page_remarks, unread_signs.
 """
 
 from __future__ import annotations
@@ -64,6 +64,28 @@ def unread_signs(piece: Piece, study: Study, *, source: str = "") -> tuple[str, 
             bar = piece.bars[tone.bar].number
             remarks.append(f"bar {bar}: the sign {names} over {tone.pitch} is not one we know; it is left silent")
     return tuple(remarks)
+
+
+def page_remarks(piece: Piece, study: Study, graces: Sequence[PageGrace]) -> tuple[str, ...]:
+    """What was doubtful about the graces read, each thing said once, with the bars where it is so."""
+    bars = {tone.id: piece.bars[tone.bar].number for tone in tones(piece, study.solo)}
+    told: dict[str, list[str]] = {}
+    for grace in graces:
+        if grace.remark and bars[grace.note] not in told.setdefault(grace.remark, []):
+            told[grace.remark].append(bars[grace.note])
+    return tuple(f"{_bars(numbers)}: {remark}" for remark, numbers in told.items())
+
+
+def _bars(numbers: Sequence[str]) -> str:
+    """The bars in words, the first few by number.
+
+    >>> _bars(["3"]), _bars(["3", "4", "9", "12", "20"])
+    ('bar 3', 'bars 3, 4, 9 and 2 more')
+    """
+    if len(numbers) == 1:
+        return f"bar {numbers[0]}"
+    shown, more = numbers[:3], len(numbers) - 3
+    return f"bars {', '.join(shown)}" + (f" and {more} more" if more > 0 else "")
 
 
 def _places(piece: Piece, study: Study) -> Iterator[tuple[Place, str]]:

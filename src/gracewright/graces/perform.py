@@ -14,7 +14,7 @@ from fractions import Fraction
 
 from gracewright.graces.inequality import Inequality, Span, uneven
 from gracewright.graces.model import Context, Grace, GraceNote, Pass, PlayedNote, Realised, Version
-from gracewright.graces.page import page_graces, unread_signs
+from gracewright.graces.page import page_graces, page_remarks, unread_signs
 from gracewright.graces.realise import realise
 from gracewright.graces.surroundings import Speed, contexts
 from gracewright.pitch import Pitch
@@ -71,7 +71,8 @@ def perform(
     places = contexts(piece, study, instrument, level, tempo=tempo, source=source)
     line = tones(piece, study.solo)
     uneven_spans = _uneven(piece, study, line, inequality, tempo)
-    on_page = {g.note: g.grace for g in page_graces(piece, study, source=source)} if signs else {}
+    read = page_graces(piece, study, source=source) if signs else ()
+    on_page = {g.note: g.grace for g in read}
     chosen = {(p.time_through, p.note): p for p in placed}
     others = _others(piece, study.solo, line)
     if inequality is not None and study.bass:
@@ -90,7 +91,7 @@ def perform(
         notes += _solo(line, uneven_spans, study.solo, places, on_page, chosen, window, explanations)
         at += end - start
     notes.sort(key=lambda note: (note.onset, note.part, -note.pitch.midi))
-    remarks = unread_signs(piece, study, source=source) if signs else ()
+    remarks = (*page_remarks(piece, study, read), *unread_signs(piece, study, source=source)) if signs else ()
     return Version(study.solo, tuple(passes), tuple(notes), explanations, remarks)
 
 

@@ -90,7 +90,8 @@ def _contradicts(asked: Grace, means: Grace) -> bool:
     sides = bool(asked.direction and means.direction and asked.direction != means.direction)
     starts = bool(asked.start and means.start and asked.start != means.start)
     sizes = not _size_fits(asked.size, means.size)
-    more = bool(means.direction and not asked.direction and asked.id == "shake")
+    more = asked.id == "shake" and bool((means.direction and not asked.direction)
+                                        or (means.ending == "turned" and asked.ending == "none"))  # fmt: skip
     return sides or starts or sizes or more or (means.start == "main" and asked.start != "main")
 
 
@@ -165,11 +166,13 @@ def _by_reading(grace: Grace, context: Context, entry: Entry, reading: Reading) 
     flip = _flipped(reading, context, grace)
     remark = "" if reading.known != "doubtful" else f"a doubtful reading of {short_name(entry.source)}"
     by = f"{short_name(entry.source)} has it ({entry.title}{', from memory' if reading.known == 'memory' else ''})"
+    if grace.id == "appoggiatura" and grace.direction:
+        pattern = _on_side(pattern, grace.direction)
     if context.ternary and reading.value.numerator % 3 and not pattern.shape.stroke:
         pattern = _thirds(pattern)
     if reading.tied_on and reading.notes[0].step is not None:
         share = context.head / context.length
-        pattern = Pattern(frozenset(), Shape((Mark(reading.notes[0].step, share), Mark(0, HOLD))))
+        pattern = Pattern(frozenset(), Shape((pattern.shape.head[0]._replace(share=share), Mark(0, HOLD))))
     return Way(flip or pattern, entry.neighbour, by, remark, into_rest=reading.rest)
 
 
@@ -189,6 +192,21 @@ def _reading_pattern(reading: Reading, lean: bool, ending: Ending, accelerate: b
                 rest=shape.rest or (Fraction(1, 5) if stops else QUICK),
             )  # fmt: skip
     return Pattern(frozenset(), shape, reading.before)
+
+
+@lru_cache(maxsize=512)
+def _on_side(pattern: Pattern, direction: str) -> Pattern:
+    """A leaning note that a source prints on one side only, on the side that is asked for."""
+    way = 1 if direction == "above" else -1
+
+    def turned(marks: tuple[Mark, ...]) -> tuple[Mark, ...]:
+        return tuple(mark if not mark.step else mark._replace(step=abs(mark.step) * way) for mark in marks)
+
+    shape = pattern.shape
+    same = turned(shape.head) == shape.head and turned(pattern.before) == pattern.before
+    if same or shape.stroke is not None:
+        return pattern
+    return replace(pattern, shape=replace(shape, head=turned(shape.head), printed=()), before=turned(pattern.before))
 
 
 @lru_cache(maxsize=512)
