@@ -3,7 +3,7 @@
 Conventions: what a sign *means* is no concern of this module. Code points are SMuFL's. ``glyphs.toml`` says for each
 MusicXML element whether the engraver has an element of its own for it, or which glyph the general carrier takes.
 
-Public: Drawing, DRAWINGS, sign_xml, glyph_of, OURS.
+Public: Drawing, DRAWINGS, NAMED, SIGN_TABLE, sign_xml, glyph_of, OURS.
 """
 
 from __future__ import annotations
@@ -47,8 +47,8 @@ DRAWINGS: Final = tuple(
     Drawing(int(row["code"], 16), row["name"], tuple(row["box"]), row["advance"], " ".join(row["path"].split()))
     for row in _TABLE["drawing"]
 )
-_NAMED: Final[Mapping[str, str]] = _TABLE["named"]
-_SIGNS: Final[Mapping[str, Mapping[str, Any]]] = _TABLE["sign"]
+NAMED: Final[Mapping[str, str]] = _TABLE["named"]
+SIGN_TABLE: Final[Mapping[str, Mapping[str, Any]]] = _TABLE["sign"]
 
 
 def glyph_of(sign: Sign) -> str:
@@ -59,8 +59,8 @@ def glyph_of(sign: Sign) -> str:
     """
     if sign.smufl:
         bare = sign.smufl.removeprefix("U+").upper()
-        return _NAMED.get(sign.smufl, bare if len(bare) == 4 and set(bare) <= set("0123456789ABCDEF") else "")
-    row = _SIGNS.get(sign.element)
+        return NAMED.get(sign.smufl, bare if len(bare) == 4 and set(bare) <= set("0123456789ABCDEF") else "")
+    row = SIGN_TABLE.get(sign.element)
     if row is None:
         return ""
     for rule in row.get("with", ()):
@@ -83,7 +83,7 @@ def sign_xml(sign: Sign, drawn: str, start: str, staff: int, *, after: str = "")
         return f'<dir{attributes(common)} startid="#{start}"><rend fontstyle="normal">{inner}</rend></dir>'
     if sign.ours:
         common["enclose"] = "paren"
-    row = _SIGNS.get(sign.element, {})
+    row = SIGN_TABLE.get(sign.element, {})
     element = row.get("mei", "mordent") if not sign.smufl else "mordent"
     common |= {"accidupper": MARKS.get(sign.accidental_above), "accidlower": MARKS.get(sign.accidental_below)}
     common |= {"glyph.auth": "smufl", "glyph.num": f"U+{glyph}"}

@@ -4,7 +4,7 @@ Conventions: staves are drawn in the order given; bars are named by index; ids l
 (:func:`gracewright.sheet.layer.tone_of`), bars are ``bar-INDEX``. Signs, slurs and marks of ours carry
 ``type="ours"`` and so the class ``ours`` in the drawing.
 
-Public: Staff, mei_of, slurs_of.
+Public: Staff, mei_of, slurs_of, ties_of.
 """
 
 from __future__ import annotations
@@ -69,7 +69,8 @@ def mei_of(piece: Piece, staves: Sequence[Staff], *, version: Version | None = N
     for ending, group in groupby(shown, key=lambda pair: pair[0].endings):
         inner = "".join(xml for _, xml in group)
         name = ", ".join(map(str, ending))
-        body.append(f'<ending n="{name}" label="{name}.">{inner}</ending>' if ending else inner)
+        closed = "none" if ending and ending[0] > 1 else "angledown"
+        body.append(f'<ending n="{name}" label="{name}." lendsym="{closed}">{inner}</ending>' if ending else inner)
     numbers = "" if bar_numbers else ' mnum.visible="false"'
     return f"{HEAD}{score.definition(numbers)}<section>{''.join(body)}</section>{TAIL}"
 
@@ -83,6 +84,7 @@ class _Score:
         self.notes = [_notes_by_bar(piece, staff.line) if staff.kind == "written" else {} for staff in staves]
         self.struck = [_struck(piece, staff, version) for staff in staves]
         self.slurs = [slurs_of(piece, staff.line) if staff.kind == "written" else {} for staff in staves]
+        self.ties = [ties_of(piece, staff.line) if staff.kind == "written" else {} for staff in staves]
 
     def shift(self, index: int) -> tuple[int, int]:
         """From sounding to written pitch; octave clefs already say what they need."""
@@ -175,8 +177,9 @@ class _Score:
     def _more(self, number: int, bar: Bar, ids: Mapping[str, str]) -> list[str]:
         """Slurs, numbers, fingerings, breaths, words and figures of one staff in a bar."""
         staff, n = self.staves[number], number + 1
-        events = [f'<slur staff="{n}" startid="#{drawn_id(a)}" endid="#{drawn_id(b)}"/>'
-                  for a, b in self.slurs[number].items() if a in ids]  # fmt: skip
+        events = [f'<{kind} staff="{n}" startid="#{drawn_id(a)}" endid="#{drawn_id(b)}"/>'
+                  for kind, pairs in (("slur", self.slurs[number]), ("tie", self.ties[number]))
+                  for a, b in pairs.items() if a in ids]  # fmt: skip
         for tone, label in staff.numbers.items():
             if tone in ids:
                 rend = f'<rend fontweight="bold" fontstyle="normal" rend="box" fontsize="70%">{text(label)}</rend>'
@@ -254,6 +257,21 @@ def slurs_of(piece: Piece, line: str) -> dict[str, str]:
         for number in note.marks.slur_starts:
             pending[number] = note.id
     return slurs
+
+
+def ties_of(piece: Piece, line: str) -> dict[str, str]:
+    """Note id → id of the note it is tied to, whatever the voice."""
+    part, staff = part_of(line)
+    waiting: dict[tuple[Pitch, Fraction], str] = {}
+    ties: dict[str, str] = {}
+    for note in piece.by_part[part]:
+        if note.pitch is None or (staff and note.staff != staff):
+            continue
+        if note.tie_in and (note.pitch, note.onset) in waiting:
+            ties[waiting.pop((note.pitch, note.onset))] = note.id
+        if note.tie_out:
+            waiting[note.pitch, note.end] = note.id
+    return ties
 
 
 def _keysig(fifths: int) -> str:

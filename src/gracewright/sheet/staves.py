@@ -183,9 +183,9 @@ def _note_atoms(chord: Sequence[Note], bar: Bar, place: Place, added: Mapping[st
         if first.pitch is None:
             xml = f'<rest xml:id="{drawn_id(first.id, tail)}"{attributes(duration)}/>'
         else:
-            ties = [_tie(note.tie_in or number > 0, note.tie_out or number + 1 < len(shapes)) for note in chord]
-            heads = [_head(note, tie, {} if len(chord) > 1 else duration, place, accidentals, tail)
-                     for note, tie in zip(chord, ties, strict=True)]  # fmt: skip
+            tie = _tie(number > 0, number + 1 < len(shapes))  # ties from note to note are drawn apart
+            alone = {} if len(chord) > 1 else duration
+            heads = [_head(note, tie, alone, place, accidentals, tail) for note in chord]
             xml = heads[0] if len(chord) == 1 else f"<chord{attributes(duration)}>{''.join(heads)}</chord>"
         if number == 0:
             before, after = _small_notes(first, place, added, accidentals)
