@@ -16,11 +16,15 @@ from gracewright.desk.draft import Draft
 from gracewright.desk.session import Session
 from gracewright.desk.words import form_words, friendly, here, place, shown, source_title, spoken
 from gracewright.errors import BadInput, GracewrightError
-from gracewright.graces import Grace, neighbour, realise, shake_ending
+from gracewright.graces import Grace, neighbour, realise
 from gracewright.job import Work
 from gracewright.score import Tone
+from gracewright.taste.allowed import allowed_of
 from gracewright.taste.manner import kinds
 from gracewright.taste.model import Choice, Plan
+from gracewright.taste.realising import workshop_of
+from gracewright.taste.scores import scores_of
+from gracewright.taste.sites import sites_of
 
 MOST_OPTIONS: Final = 6
 ORIGINS: Final = {"page": "on the page", "ours": "proposed here", "player": "chosen by you"}
@@ -117,22 +121,20 @@ def options(session: Session, note: str, time_through: int) -> tuple[Option, ...
 
 
 def playable(draft: Draft, tone: Tone) -> tuple[Option, ...]:
-    """The graces of the manner that can be realised on a note."""
-    there = draft.places[tone.id]
-    table = kinds()
+    """The graces that the planner would allow on a note, best first by its own scores."""
+    wishes, manner = draft.wishes, draft.manner
+    sites = sites_of(draft.piece, draft.study, wishes.tempo)
+    site = sites.index[tone.id]
+    allowed = allowed_of(sites, draft.study, manner, draft.instrument, wishes.level).codes[site]
+    scores = scores_of(sites, manner).kinds[site]
+    workshop = workshop_of(draft.piece, draft.study, sites, manner, draft.instrument, wishes.level, wishes.tempo,
+                           draft.plan.signs_by)  # fmt: skip
     found: dict[Grace, Option] = {}
-    for name in draft.manner.kinds:
-        kind = table[name]
-        if kind.grace == "division" or (kind.grace == "shake" and there.rate <= 0):
-            continue
-        ending = shake_ending(there) if kind.grace == "shake" else "none"
-        grace = Grace(kind.grace, direction=kind.direction or "", size=kind.size or "", ending=ending)  # type: ignore[arg-type]
-        try:
-            made = realise(grace, there)
-        except GracewrightError:
-            continue
-        if len(made.notes) > 1:
-            found.setdefault(grace, Option(grace, kind.effect))
+    for column in sorted(range(len(manner.kinds)), key=lambda column: -float(scores[column])):
+        name = manner.kinds[column]
+        grace = None if allowed[column] else workshop.grace(site, name, 1, False)
+        if grace is not None:
+            found.setdefault(grace, Option(grace, kinds()[name].effect, score=float(scores[column])))
     return tuple(found.values())
 
 
