@@ -38,8 +38,15 @@ def tones(piece: Piece, line: str, *, lowest: bool = False) -> tuple[Tone, ...]:
     """The sounding notes of a line, ties merged, one at a time.
 
     Of notes that begin together the top (or lowest) one is kept; a note that begins under a longer, higher one of
-    another voice is left out, so that the result is one singable line.
+    another voice is left out, so that the result is one singable line. Drawn once for each piece and kept.
     """
+    kept = piece.lines.get((line, lowest))
+    if kept is None:
+        kept = piece.lines[line, lowest] = _drawn(piece, line, lowest)
+    return kept
+
+
+def _drawn(piece: Piece, line: str, lowest: bool) -> tuple[Tone, ...]:
     chosen: list[Note] = []
     for note in notes_of(piece, line):
         if note.pitch is None or not note.length or note.cue:

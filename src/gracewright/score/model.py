@@ -258,6 +258,11 @@ class Piece:
     document: Document | None = field(default=None, compare=False, repr=False)
 
     @cached_property
+    def lines(self) -> dict[tuple[str, bool], tuple[Tone, ...]]:
+        """Lines already drawn out of the notes, kept by :func:`gracewright.score.tones`."""
+        return {}
+
+    @cached_property
     def by_id(self) -> Mapping[str, Note]:
         return {note.id: note for note in self.notes}
 
