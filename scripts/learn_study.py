@@ -104,8 +104,8 @@ class Labelled:
             for index, root in enumerate(self.roots.tolist()):
                 rows, columns = np.nonzero(top == index)
                 if len(rows):
-                    part = C.second_features(self.windows[rows], self.facts[rows], around[rows], self.columns[rows],
-                                             by_root[rows, index], root)  # fmt: skip
+                    own = by_root[:, index]
+                    part = C.second_features(self.windows, self.facts, around, self.columns, own, root, rows)
                     seen = np.zeros((*top.shape, part.shape[1]), dtype=np.float32) if seen is None else seen
                     seen[rows, columns] = part
             return seen

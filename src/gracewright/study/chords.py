@@ -23,7 +23,7 @@ from gracewright.study.frames import SHIFT, Floats, Frames, Ints
 from gracewright.study.keys import FIRST_TONIC, log_softmax
 from gracewright.study.tables import QUALITIES, weights
 
-TOP: Final = 6
+TOP: Final = 4
 KEPT: Final = 10
 COUNT: Final = len(QUALITIES)
 OFF: Final = 8  # roots within so many fifths of the tonic have their own weight
@@ -63,11 +63,15 @@ def top_roots(score: Floats, roots: Ints) -> Ints:
     return np.argpartition(-best, kept - 1, axis=1)[:, :kept]
 
 
-def second_features(windows: Floats, facts: Floats, field: Floats, keys: Ints, own: Floats, root: int) -> Floats:
-    """All that is known of some frames as one root sees them; ``own`` holds that root's first scores."""
+def second_features(
+    windows: Floats, facts: Floats, field: Floats, keys: Ints, own: Floats, root: int, rows: Ints
+) -> Floats:
+    """All that is known of the frames ``rows`` as one root sees them; ``own`` holds that root's first scores."""
+    keys = keys[rows]
     offset = np.clip(root - (FIRST_TONIC + keys // 2), -OFF, OFF) + OFF + (2 * OFF + 1) * (keys % 2)
     home = np.eye(2 * (2 * OFF + 1), dtype=np.float32)[offset]
-    return np.concatenate([view(windows, root, REACH), facts, home, view(field, root, NEAR), own], axis=1)
+    seen = [view(windows, root, REACH, rows), facts[rows], home, view(field, root, NEAR, rows), own[rows]]
+    return np.concatenate(seen, axis=1)
 
 
 def second_scores(
@@ -80,7 +84,7 @@ def second_scores(
     for index, root in enumerate(roots.tolist()):
         rows, columns = np.nonzero(top == index)
         if len(rows):
-            seen = second_features(windows[rows], facts[rows], field[rows], keys[rows], by_root[rows, index], root)
+            seen = second_features(windows, facts, field, keys, by_root[:, index], root, rows)
             score[rows, columns] = layer.scores(seen)
     return log_softmax(score.reshape(len(first), -1))
 

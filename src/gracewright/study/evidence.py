@@ -146,11 +146,15 @@ def progressions(frames: Frames, first: Ints, field: Floats) -> Floats:
     return np.minimum(np.concatenate(rows, axis=1), 3).astype(np.float32)
 
 
-def view(windows: Floats, root: int, reach: int) -> Floats:
-    """The windows as they look from a root (or tonic) given as a place number, shape (frames, windows * span)."""
+def view(windows: Floats, root: int, reach: int, rows: Ints | None = None) -> Floats:
+    """The windows (or some rows of them) as they look from a root or tonic given as a place number.
+
+    Shape (rows, windows * span).
+    """
     first = root + MARGIN - reach
     span = 2 * reach + 1
-    return windows[:, :, first : first + span].reshape(len(windows), windows.shape[1] * span)
+    seen = windows[:, :, first : first + span] if rows is None else windows[rows, :, first : first + span]
+    return seen.reshape(len(seen), windows.shape[1] * span)
 
 
 def spread(weights: Floats, windows: Floats, roots: Ints, reach: int) -> Floats:

@@ -8,43 +8,42 @@ Public: find_cues, tension_curve.
 
 from __future__ import annotations
 
-from bisect import bisect_right
 from collections.abc import Sequence
 from fractions import Fraction
+from typing import Final
+
+import numpy as np
 
 from gracewright.pitch import fifths_of
+from gracewright.score import Tone
 from gracewright.study.material import Material
 from gracewright.study.model import Cue, Harmony, NoteRole, Phrase
+
+DIMINISHED: Final = frozenset({(3, 6), (4, 6), (6, 9), (3, 4)})
+"""Leaps in staff places and semitones: tritones, the diminished seventh and the diminished fourth."""
 
 
 def find_cues(
     material: Material, harmony: Sequence[Harmony], roles: Sequence[NoteRole], phrases: Sequence[Phrase]
 ) -> tuple[Cue, ...]:
     """Candidates for expression, in order of the notes."""
-    melody = material.melody
+    melody, weights = material.melody, material.melody_weights
+    lengths = (material.melody_ends - material.melody_onsets).tolist()
+    beats = [max(1, material.line.ticks(bar.meter.beat)) for bar in material.piece.bars]
     peaks = _peaks(material, phrases)
     found = []
     for index, (tone, role) in enumerate(zip(melody, roles, strict=True)):
-        beat = material.bar_at(tone.onset).meter.beat
-        if tone.length >= 2 * beat:
-            found.append(Cue(tone.id, "long", min(1.0, float(tone.length / beat) / 4)))
-        if tone.id in peaks:
+        long = lengths[index] / beats[tone.bar]
+        if long >= 2:
+            found.append(Cue(tone.id, "long", min(1.0, long / 4)))
+        if index in peaks:
             found.append(Cue(tone.id, "high point", 0.8))
-        before = melody[index - 1] if index and not tone.rest_before else None
-        if before is not None:
-            step = tone.pitch.diatonic - before.pitch.diatonic
-            half = tone.pitch.midi - before.pitch.midi
-            if step == 0 and half:
-                found.append(Cue(tone.id, "chromatic step", 0.7))
-            if abs(step) >= 5 and abs(half) != 12:
-                found.append(Cue(tone.id, "leap", min(1.0, abs(step) / 8)))
-            if (abs(step), abs(half)) in ((3, 6), (4, 6), (6, 9), (3, 4)):
-                found.append(Cue(tone.id, "diminished leap", 0.8))
+        if index and not tone.rest_before:
+            found += _approach(melody[index - 1], tone)
         if index + 1 < len(melody) and tone.pitch.diatonic - melody[index + 1].pitch.diatonic == 1:
-            later = melody[index + 1]
-            ends = later.rest_after or "slur" in "".join(tone.marks.slur_starts)
+            ends = melody[index + 1].rest_after or tone.marks.slur_starts
             leans = ends or role.role in ("appoggiatura", "suspension")
-            if leans and role.metre_weight > material.weight(later.onset):
+            if leans and role.metre_weight > weights[index + 1]:
                 found.append(Cue(tone.id, "sigh", 0.6))
         chord = harmony[role.harmony] if 0 <= role.harmony < len(harmony) else None
         if chord is not None and role.metre_weight >= 0.25:
@@ -55,19 +54,29 @@ def find_cues(
     return tuple(found)
 
 
-def _peaks(material: Material, phrases: Sequence[Phrase]) -> set[str]:
-    """The highest tone of each phrase, where it is heard once."""
-    onsets = [tone.onset for tone in material.melody]
+def _approach(before: Tone, tone: Tone) -> list[Cue]:
+    """Cues in the interval that leads to a tone."""
+    step = tone.pitch.diatonic - before.pitch.diatonic
+    half = tone.pitch.midi - before.pitch.midi
+    found = []
+    if step == 0 and half:
+        found.append(Cue(tone.id, "chromatic step", 0.7))
+    if abs(step) >= 5 and abs(half) != 12:
+        found.append(Cue(tone.id, "leap", min(1.0, abs(step) / 8)))
+    if (abs(step), abs(half)) in DIMINISHED:
+        found.append(Cue(tone.id, "diminished leap", 0.8))
+    return found
+
+
+def _peaks(material: Material, phrases: Sequence[Phrase]) -> set[int]:
+    """Indices of the highest tone of each phrase, where it is heard once."""
+    onsets = material.melody_onsets
     peaks = set()
     for phrase in phrases:
-        first, stop = bisect_right(onsets, phrase.start) - 1, bisect_right(onsets, phrase.end - Fraction(1, 64))
-        inside = material.melody[max(0, first) : stop]
-        if len(inside) < 4:
-            continue
-        highest = max(tone.pitch.midi for tone in inside)
-        top = [tone for tone in inside if tone.pitch.midi == highest]
-        if len(top) == 1:
-            peaks.add(top[0].id)
+        first, stop = np.searchsorted(onsets, [material.line.ticks(phrase.start), material.line.ticks(phrase.end)])
+        heights = [tone.pitch.midi for tone in material.melody[first:stop]]
+        if len(heights) >= 4 and heights.count(max(heights)) == 1:
+            peaks.add(int(first) + heights.index(max(heights)))
     return peaks
 
 
@@ -81,13 +90,15 @@ def tension_curve(
     for tone, role in zip(material.melody, roles, strict=True):
         rough[tone.bar].append(role.dissonance)
         height[tone.bar].append(float(tone.pitch.midi))
-    starts = [chord.onset for chord in harmony]
+    starts = material.ticks_of(chord.onset for chord in harmony)
+    edges = material.line.bar_start
+    firsts = np.searchsorted(starts, edges[:-1], side="right") - 1
+    stops = np.searchsorted(starts, edges[1:])
     everything = [pitch for row in height for pitch in row]
     low, span = min(everything), max(1.0, max(everything) - min(everything))
     curve = []
     for bar in bars:
-        first, stop = bisect_right(starts, bar.onset) - 1, bisect_right(starts, bar.end - Fraction(1, 64))
-        inside = harmony[max(0, first) : stop]
+        inside = harmony[max(0, int(firsts[bar.index])) : int(stops[bar.index])]
         far = max((abs(chord.key.signature - home_fifths) for chord in inside), default=0)
         pace = len(inside) / max(1.0, float(bar.meter.length / bar.meter.beat))
         dissonant = sum(rough[bar.index]) / max(1, len(rough[bar.index]))

@@ -4,7 +4,7 @@ Conventions: ``quarter`` ticks make a quarter note. A frame is one cell of an ei
 meter counts sixteenths); cells in which nothing begins are joined to the one before. A *profile* has one column for
 each place on the line of fifths from ``-SHIFT`` upwards, ``PLACES`` in all. Internal to the study.
 
-Public: Timeline, Frames, timeline, frames_of, PLACES, SHIFT.
+Public: Timeline, Frames, timeline, frames_of, levels_at, PLACES, SHIFT.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gracewright.pitch import FIFTHS
-from gracewright.score import Piece
+from gracewright.score import Meter, Piece
 from gracewright.study.metre import FINEST, levels_of
 
 PLACES: Final = 40
@@ -43,7 +43,7 @@ class Timeline:
     bar_start: Ints  # of each bar, and the end of the last one
 
     def ticks(self, time: Fraction) -> int:
-        return int(time * self.quarter)
+        return time.numerator * self.quarter // time.denominator
 
     def time(self, ticks: int) -> Fraction:
         return Fraction(int(ticks), self.quarter)
@@ -153,20 +153,27 @@ def _grid(piece: Piece, line: Timeline) -> tuple[Ints, Ints]:
     return np.concatenate(starts), np.concatenate(bars)
 
 
+def levels_at(piece: Piece, line: Timeline, times: Ints) -> Ints:
+    """Metrical level of any times in ticks."""
+    bar = np.clip(np.searchsorted(line.bar_start, times, side="right") - 1, 0, len(piece.bars) - 1)
+    return _metre(piece, line, times, bar)[0]
+
+
 def _metre(piece: Piece, line: Timeline, start: Ints, bar: Ints) -> tuple[Ints, Ints, Ints]:
-    """Metrical level of each frame; running numbers of its beat and of its half bar (bar in triple time)."""
+    """Metrical level of each time; running numbers of its beat and of its half bar (bar in triple time)."""
     spans = np.zeros((len(piece.bars), FINEST + 1), dtype=np.int64)
+    by_meter: dict[Meter, tuple[list[int], int, int]] = {}
     shift = np.zeros(len(piece.bars), dtype=np.int64)
     beats, groups = np.ones(len(piece.bars), dtype=np.int64), np.ones(len(piece.bars), dtype=np.int64)
     for row in piece.bars:
-        levels = levels_of(row.meter)
-        ticks = [max(1, int(span * line.quarter)) for span in levels]
-        spans[row.index] = ticks[: FINEST + 1]
+        if row.meter not in by_meter:
+            ticks = [max(1, int(span * line.quarter)) for span in levels_of(row.meter)][: FINEST + 1]
+            many = row.meter.length / row.meter.beat
+            halves = many >= 4 and many % 2 == 0
+            by_meter[row.meter] = ticks, max(1, int(row.meter.beat * line.quarter)), ticks[1] if halves else ticks[0]
+        spans[row.index], beats[row.index], groups[row.index] = by_meter[row.meter]
         if row.pickup and row.length < row.meter.length:
             shift[row.index] = int((row.meter.length - row.length) * line.quarter)
-        beats[row.index] = max(1, int(row.meter.beat * line.quarter))
-        many = row.meter.length / row.meter.beat
-        groups[row.index] = ticks[1] if many >= 4 and many % 2 == 0 else ticks[0]
     offset = start - line.bar_start[bar] + shift[bar]
     fits = offset[:, None] % spans[bar] == 0
     level = np.where(fits.any(axis=1), fits.argmax(axis=1), FINEST + 1)

@@ -5,6 +5,8 @@ Public: Material, gather.
 
 from __future__ import annotations
 
+from bisect import bisect_right
+from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cached_property
@@ -13,7 +15,7 @@ import numpy as np
 
 from gracewright.errors import BadInput
 from gracewright.score import Bar, Piece, Tone, find_bass, find_solo, tones
-from gracewright.study.frames import SHIFT, Frames, Ints, Timeline, frames_of, timeline
+from gracewright.study.frames import SHIFT, Frames, Ints, Timeline, frames_of, levels_at, timeline
 from gracewright.study.metre import weight_at
 
 
@@ -47,21 +49,29 @@ class Material:
     def ground_onsets(self) -> Ints:
         return self._ticks([tone.onset for tone in self.ground])
 
+    @cached_property
+    def melody_weights(self) -> list[float]:
+        """Metrical weight of each melody tone."""
+        levels = levels_at(self.piece, self.line, self.melody_onsets)
+        return [0.5**level for level in levels.tolist()]
+
+    def ticks_of(self, times: Iterable[Fraction]) -> Ints:
+        """Times in ticks, as an array."""
+        return self._ticks(list(times))
+
     def _ticks(self, times: list[Fraction]) -> Ints:
         quarter = self.line.quarter
         return np.array([time.numerator * (quarter // time.denominator) for time in times], dtype=np.int64)
 
     def bar_at(self, onset: Fraction) -> Bar:
         """The bar in which a time lies."""
-        bars = self.piece.bars
-        low, high = 0, len(bars) - 1
-        while low < high:
-            middle = (low + high + 1) // 2
-            if bars[middle].onset <= onset:
-                low = middle
-            else:
-                high = middle - 1
-        return bars[low]
+        at = bisect_right(self._bar_starts, self.line.ticks(onset)) - 1
+        return self.piece.bars[max(0, min(at, len(self.piece.bars) - 1))]
+
+    @cached_property
+    def _bar_starts(self) -> list[int]:
+        starts: list[int] = self.line.bar_start.tolist()
+        return starts
 
     def weight(self, onset: Fraction) -> float:
         return weight_at(self.bar_at(onset), onset)

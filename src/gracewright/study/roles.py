@@ -12,9 +12,12 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Final
 
-from gracewright.pitch import FIFTHS, fifths_of
+import numpy as np
+
+from gracewright.pitch import Key, Pitch, fifths_of
 from gracewright.score import Tone
 from gracewright.study.material import Material
 from gracewright.study.model import Harmony, NoteRole, Role
@@ -28,71 +31,90 @@ HARSHNESS: Final[dict[Role, float]] = {
 
 def note_roles(material: Material, harmony: Sequence[Harmony]) -> tuple[NoteRole, ...]:
     """One role for each solo tone, in order."""
-    starts = [chord.onset for chord in harmony]
-    members = [frozenset(member_fifths(fifths_of(chord.root), chord.quality)) for chord in harmony]
-    grounds = [tone.onset for tone in material.ground]
+    melody, line = material.melody, material.line
+    onsets, ends = material.melody_onsets.tolist(), material.melody_ends.tolist()
+    starts = material.ticks_of(chord.onset for chord in harmony)
+    firsts = np.maximum(np.searchsorted(starts, onsets, side="right") - 1, 0).tolist()
+    reading = _Reading(
+        melody, onsets, ends, material.melody_weights, starts.tolist(),
+        [frozenset(member_fifths(fifths_of(chord.root), chord.quality)) for chord in harmony],
+    )  # fmt: skip
+    lows = (np.searchsorted(material.ground_onsets, onsets, side="right") - 1).tolist() if material.ground else []
+    low_ends = (material.ground_onsets + material.ticks_of(tone.length for tone in material.ground)).tolist()
     found = []
-    for index, tone in enumerate(material.melody):
-        first = max(0, bisect_right(starts, tone.onset) - 1)
-        weight = material.weight(tone.onset)
+    for index, (tone, first) in enumerate(zip(melody, firsts, strict=True)):
+        weight = reading.weights[index]
         place = tone.pitch.fifths
         role: Role = "chord"
         at, prepared = first, False
-        if place not in members[first]:
-            role, prepared = _foreign(material, index, weight, members, starts)
+        if place not in reading.members[first]:
+            role, prepared = _foreign(reading, index)
         else:
-            held = _suspended(material.melody, index, first, starts, members)
+            held = _suspended(reading, index, first)
             if held >= 0:
                 role, at, prepared = "suspension", held, True
-        later = material.melody[index + 1] if index + 1 < len(material.melody) else None
-        step = later.pitch.diatonic - tone.pitch.diatonic if later else 99
-        resolved = role == "chord" or (abs(step) == 1) or (role == "anticipation" and step == 0)
-        share = min(1.0, float(tone.length))
-        dissonance = HARSHNESS[role] * (0.35 + 0.65 * weight) * (0.5 + 0.5 * share) if role != "chord" else 0.0
-        dissonance *= (0.8 if prepared else 1.0) * (0.9 if resolved else 1.1)
-        low = bisect_right(grounds, tone.onset) - 1
-        key = harmony[at].key
+        step = reading.step(index)
+        resolved = role == "chord" or abs(step) == 1 or (role == "anticipation" and step == 0)
+        dissonance = 0.0
+        if role != "chord":
+            share = min(1.0, (ends[index] - onsets[index]) / line.quarter)
+            dissonance = HARSHNESS[role] * (0.35 + 0.65 * weight) * (0.5 + 0.5 * share)
+            dissonance *= (0.8 if prepared else 1.0) * (0.9 if resolved else 1.1)
+        low = lows[index] if lows else -1
+        ground = material.ground[low] if low >= 0 and low_ends[low] > onsets[index] else None
         found.append(
             NoteRole(
                 tone.id, tone.onset, tone.pitch, role, weight, round(min(1.0, dissonance), 3), prepared, resolved,
-                _interval(tone, material.ground[low] if low >= 0 else None, step), at,
-                _degree(place, tone.pitch.step, key.tonic, key.alter_of(tone.pitch.step), tone.pitch.alter, key.mode),
+                _interval(tone, ground, step), at, _degree(tone.pitch, harmony[at].key),
             )
         )  # fmt: skip
     return tuple(found)
 
 
-def _suspended(
-    melody: Sequence[Tone], index: int, first: int, starts: Sequence[object], members: Sequence[frozenset[int]]
-) -> int:
+@dataclass(frozen=True)
+class _Reading:
+    """The melody in ticks with its weights, and the chords under it."""
+
+    melody: Sequence[Tone]
+    onsets: list[int]
+    ends: list[int]
+    weights: list[float]
+    starts: list[int]
+    members: list[frozenset[int]]
+
+    def step(self, index: int) -> int:
+        """Staff places to the next tone; 99 at the end."""
+        if index + 1 >= len(self.melody):
+            return 99
+        return self.melody[index + 1].pitch.diatonic - self.melody[index].pitch.diatonic
+
+
+def _suspended(reading: _Reading, index: int, first: int) -> int:
     """Index of a later chord against which a held tone is suspended, or -1."""
-    tone = melody[index]
-    if index + 1 >= len(melody) or melody[index + 1].pitch.diatonic != tone.pitch.diatonic - 1:
+    if reading.step(index) != -1:
         return -1
     at = first + 1
-    while at < len(starts) and starts[at] < tone.end:  # type: ignore[operator]
-        if tone.pitch.fifths not in members[at]:
+    while at < len(reading.starts) and reading.starts[at] < reading.ends[index]:
+        if reading.melody[index].pitch.fifths not in reading.members[at]:
             return at
         at += 1
     return -1
 
 
-def _foreign(
-    material: Material, index: int, weight: float, members: Sequence[frozenset[int]], starts: Sequence[object]
-) -> tuple[Role, bool]:
+def _foreign(reading: _Reading, index: int) -> tuple[Role, bool]:
     """Kind of a tone foreign to its chord, and whether it was prepared."""
-    melody = material.melody
+    melody = reading.melody
     tone = melody[index]
     before = melody[index - 1] if index and not tone.rest_before else None
     after = melody[index + 1] if index + 1 < len(melody) and not tone.rest_after else None
-    into = tone.pitch.diatonic - before.pitch.diatonic if before else 99
-    out = after.pitch.diatonic - tone.pitch.diatonic if after else 99
-    strong = after is not None and weight > material.weight(after.onset)
+    into = reading.step(index - 1) if before else 99
+    out = reading.step(index) if after else 99
+    strong = after is not None and reading.weights[index] > reading.weights[index + 1]
     if into == 0 and before and before.pitch == tone.pitch and out == -1 and strong:
         return "suspension", True
     if after and out == 0 and after.pitch == tone.pitch and not strong:
-        later = bisect_right(starts, after.onset) - 1  # type: ignore[type-var]
-        if tone.pitch.fifths in members[max(0, later)]:
+        later = bisect_right(reading.starts, reading.onsets[index + 1]) - 1
+        if tone.pitch.fifths in reading.members[max(0, later)]:
             return "anticipation", abs(into) == 1
     if into == 0 and out == 0:
         return "pedal", True
@@ -104,14 +126,14 @@ def _foreign(
         return "neighbour", False
     if abs(out) == 1:
         return ("appoggiatura" if strong else "neighbour"), into == 0
-    if abs(into) == 1 and abs(out) > 1 and out != 99 and (out > 0) != (into > 0):
+    if abs(into) == 1 and 1 < abs(out) < 99 and (out > 0) != (into > 0):
         return "escape", False
     return "free", into == 0
 
 
 def _interval(tone: Tone, ground: Tone | None, step: int) -> int:
     """As figures count: 1 to 8, and 9 for a second above the octave that falls."""
-    if ground is None or ground.end <= tone.onset:
+    if ground is None:
         return 0
     gap = tone.pitch.diatonic - ground.pitch.diatonic
     number = gap % 7 + 1
@@ -120,8 +142,9 @@ def _interval(tone: Tone, ground: Tone | None, step: int) -> int:
     return 9 if number == 2 and gap >= 8 and step == -1 else number
 
 
-def _degree(place: int, step: int, tonic: str, plain: int, alter: int, mode: str) -> int:
+def _degree(pitch: Pitch, key: Key) -> int:
     """Scale degree, minor with both sixths and sevenths; 0 for a note foreign to the key."""
-    degree = (step - (fifths_of(tonic) * 4) % 7) % 7 + 1
-    assert FIFTHS[step] + 7 * alter == place, "spelling and place agree"
-    return degree if alter == plain or (mode == "minor" and degree in (6, 7) and alter == plain + 1) else 0
+    degree = (pitch.step - key.tonic_fifths * 4) % 7 + 1
+    plain = key.alter_of(pitch.step)
+    raised = key.mode == "minor" and degree in (6, 7) and pitch.alter == plain + 1
+    return degree if pitch.alter == plain or raised else 0
