@@ -45,8 +45,8 @@ class Event:
     at: int
     ticks: int
     id: str
-    before: list[SmallNote] = field(default_factory=list)
-    after: list[SmallNote] = field(default_factory=list)
+    before: tuple[SmallNote, ...] = ()
+    after: tuple[SmallNote, ...] = ()
 
 
 @dataclass(slots=True)

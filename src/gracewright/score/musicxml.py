@@ -9,6 +9,7 @@ Public: read_musicxml, read_tree.
 from __future__ import annotations
 
 import copy
+import gc
 import math
 from dataclasses import replace
 from fractions import Fraction
@@ -31,7 +32,13 @@ MAX_PARTS: Final = 32
 def read_musicxml(data: bytes, name: str) -> Piece:
     """Read MusicXML or a compressed archive of it. Raises BadInput or UnsafeInput with one sentence."""
     tree = parse_xml(unpack_mxl(data, name) if data[:2] == b"PK" else data, name)
-    return read_tree(tree, name)
+    collecting = gc.isenabled()
+    gc.disable()  # reading makes no cycles; the collector would only walk the growing piece again and again
+    try:
+        return read_tree(tree, name)
+    finally:
+        if collecting:
+            gc.enable()
 
 
 def read_tree(tree: etree._ElementTree, name: str) -> Piece:

@@ -5,9 +5,9 @@ Public: RawNote, read_note, SIGN_ELEMENTS, OURS.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from fractions import Fraction
-from functools import cache
+from functools import lru_cache
 from typing import Final
 
 from lxml import etree
@@ -56,13 +56,13 @@ class RawNote:
     tie_stop: bool = False
     tuplet: tuple[int, int] | None = None
     beam: str = ""
-    lyrics: list[str] = field(default_factory=list)
-    signs: list[Sign] = field(default_factory=list)
-    articulations: list[str] = field(default_factory=list)
-    slur_starts: list[str] = field(default_factory=list)
-    slur_stops: list[str] = field(default_factory=list)
-    wavy: list[str] = field(default_factory=list)
-    fingering: list[str] = field(default_factory=list)
+    lyrics: tuple[str, ...] = ()
+    signs: tuple[Sign, ...] = ()
+    articulations: tuple[str, ...] = ()
+    slur_starts: tuple[str, ...] = ()
+    slur_stops: tuple[str, ...] = ()
+    wavy: tuple[str, ...] = ()
+    fingering: tuple[str, ...] = ()
     fermata: bool = False
     breath: bool = False
     tremolo: int = 0
@@ -76,13 +76,13 @@ class RawNote:
         return dotted(self.type, self.dots)
 
 
-@cache
+@lru_cache(maxsize=8192)
 def dotted(kind: str, dots: int) -> Fraction:
     plain = TYPES.get(kind, Fraction(1))
     return plain * (2 - Fraction(1, 2**dots))
 
 
-@cache
+@lru_cache(maxsize=8192)
 def whole(text: str | None) -> int | Fraction:
     """A duration as written: nearly always an integer, rarely a decimal."""
     stripped = (text or "0").strip() or "0"
@@ -92,26 +92,29 @@ def whole(text: str | None) -> int | Fraction:
         return Fraction(stripped)
 
 
-@cache
+@lru_cache(maxsize=8192)
 def spelled(step: str, alter: str, octave: str) -> Pitch:
     """The pitch as written. Quarter tones are rounded to the nearest semitone away from nothing."""
-    return Pitch(int(octave), STEPS.index(step), round(float(alter)) if alter else 0)
+    alter = alter.strip()
+    return Pitch(int(octave), STEPS.index(step.strip()), round(float(alter)) if alter else 0)
 
 
 def read_note(element: etree._Element) -> RawNote:
     """Read a ``<note>``. Raises ValueError on nonsense such as an unknown step."""
     raw = RawNote()
+    step = octave = ""
     for child in element:
         tag = child.tag
         if tag == "pitch":
-            step = alter = octave = ""
+            alter = ""
             for part in child:
-                if part.tag == "step":
-                    step = (part.text or "").strip()
-                elif part.tag == "alter":
-                    alter = (part.text or "").strip()
-                elif part.tag == "octave":
-                    octave = (part.text or "").strip()
+                name = part.tag
+                if name == "step":
+                    step = part.text or ""
+                elif name == "octave":
+                    octave = part.text or ""
+                elif name == "alter":
+                    alter = part.text or ""
             raw.pitch = spelled(step, alter, octave)
         elif tag == "duration":
             raw.duration = whole(child.text)
@@ -119,6 +122,8 @@ def read_note(element: etree._Element) -> RawNote:
             raw.voice = (child.text or "1").strip()
         elif tag == "type":
             raw.type = (child.text or "").strip()
+        elif tag == "stem":
+            continue
         elif tag == "staff":
             raw.staff = int(child.text or 1)
         elif tag == "beam":
@@ -145,7 +150,7 @@ def read_note(element: etree._Element) -> RawNote:
             raw.tuplet, raw.marked = (int(actual or 1), int(normal or 1)), True
         elif tag == "lyric":
             raw.marked = True
-            raw.lyrics.append("".join(text.text or "" for text in child.iter("text")))
+            raw.lyrics += ("".join(text.text or "" for text in child.iter("text")),)
         elif tag == "cue":
             raw.cue = True
         elif tag == "unpitched":
@@ -163,15 +168,15 @@ def _read_notations(notations: etree._Element, raw: RawNote) -> None:
                 if mark.tag in ("breath-mark", "caesura"):
                     raw.breath = True
                 elif isinstance(mark.tag, str):
-                    raw.articulations.append(mark.tag)
+                    raw.articulations += (mark.tag,)
         elif tag == "technical":
             _read_technical(child, raw)
         elif tag == "slur":
             number = child.get("number", "1")
             if child.get("type") == "start":
-                raw.slur_starts.append(number)
+                raw.slur_starts += (number,)
             elif child.get("type") == "stop":
-                raw.slur_stops.append(number)
+                raw.slur_stops += (number,)
         elif tag == "tied":
             raw.tie_start |= child.get("type") == "start"
             raw.tie_stop |= child.get("type") == "stop"
@@ -191,14 +196,14 @@ def _read_ornaments(ornaments: etree._Element, raw: RawNote) -> None:
             place = child.get("placement", "")
             own = (item for item in child.attrib.items() if item[0] not in ("placement", "smufl", "id"))
             attributes = tuple(sorted((str(key), str(value)) for key, value in own))
-            raw.signs.append(
+            raw.signs += (
                 Sign(str(tag), (child.text or "").strip(), child.get("smufl", ""),
-                     "above" if place == "above" else "below" if place == "below" else "", attributes, ours=ours)
+                     "above" if place == "above" else "below" if place == "below" else "", attributes, ours=ours),
             )  # fmt: skip
         elif tag == "accidental-mark":
             _add_accidental(child, raw)
         elif tag == "wavy-line":
-            raw.wavy.append(child.get("type", ""))
+            raw.wavy += (child.get("type", ""),)
         elif tag == "tremolo":
             raw.tremolo = int((child.text or "0").strip() or 0)
 
@@ -221,16 +226,17 @@ def _add_accidental(mark: etree._Element, raw: RawNote) -> None:
         below = text
     else:
         above = text
-    raw.signs[-1] = Sign(last.element, last.text, last.smufl, last.placement, last.attributes, above, below, last.ours)
+    changed = Sign(last.element, last.text, last.smufl, last.placement, last.attributes, above, below, last.ours)
+    raw.signs = (*raw.signs[:-1], changed)
 
 
 def _read_technical(technical: etree._Element, raw: RawNote) -> None:
     ours = _is_ours(technical)
     for mark in technical:
         if mark.tag == "fingering":
-            raw.fingering.append((mark.text or "").strip())
+            raw.fingering += ((mark.text or "").strip(),)
         elif mark.tag == "stopped":  # a plus sign over the note
             place = mark.get("placement", "")
-            raw.signs.append(Sign("stopped", "+", "", "below" if place == "below" else "above", ours=ours))
+            raw.signs += (Sign("stopped", "+", "", "below" if place == "below" else "above", ours=ours),)
         elif mark.tag == "other-technical":
-            raw.signs.append(Sign("other-technical", (mark.text or "").strip(), mark.get("smufl", ""), ours=ours))
+            raw.signs += (Sign("other-technical", (mark.text or "").strip(), mark.get("smufl", ""), ours=ours),)

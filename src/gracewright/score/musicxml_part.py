@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import re
 from fractions import Fraction
+from functools import lru_cache
 from typing import Final
 
 from lxml import etree
@@ -69,7 +70,7 @@ class PartReader:
 
     def __init__(self, reading: Reading, index: int, part_id: str) -> None:
         self.reading, self.index, self.part_id = reading, index, part_id
-        self.factor = Fraction(reading.divisions)  # ticks of one of the document's divisions
+        self.factor: int | Fraction = reading.divisions  # ticks of one of the document's divisions
         self.staves = 1
         self.transpose: tuple[int, int] | None = None
         self.clefs: list[tuple[int, int, Clef]] = []
@@ -81,7 +82,7 @@ class PartReader:
 
     def ticks(self, duration: int | Fraction) -> int:
         value = duration * self.factor
-        return value.numerator if value.denominator == 1 else round(value)
+        return value if value.__class__ is int else round(value)
 
     def bar(self, index: int, element: etree._Element) -> None:
         reading = self.reading
@@ -141,7 +142,7 @@ class PartReader:
         for voice in list(waiting):
             if voice in latest:
                 host = latest[voice]
-                host.after.extend(self._group(waiting.pop(voice), len(host.raw.slur_starts)))
+                host.after += self._group(waiting.pop(voice), len(host.raw.slur_starts))
         self._length(bar, furthest)
 
     def _length(self, bar: RawBar, ticks: int) -> None:
@@ -156,7 +157,7 @@ class PartReader:
         """Small notes that no note of their voice follows belong to the last note of the part."""
         for small in self.waiting.values():
             if self.events:
-                self.events[-1].after.extend(self._group(small))
+                self.events[-1].after += self._group(small)
 
     def _event(self, raw: RawNote, place: int, bar: int, at: int, ticks: int, child: etree._Element) -> Event:
         if raw.unpitched:
@@ -195,15 +196,15 @@ class PartReader:
         if previous is None:
             before, afterwards = [*afterwards, *before], []
         else:
-            previous.after.extend(self._group(afterwards, len(previous.raw.slur_starts)))
-        event.before.extend(self._group(before))
+            previous.after += self._group(afterwards, len(previous.raw.slur_starts))
+        event.before += self._group(before)
 
-    def _group(self, small: list[tuple[RawNote, int]], open_slurs: int = 0) -> list[SmallNote]:
+    def _group(self, small: list[tuple[RawNote, int]], open_slurs: int = 0) -> tuple[SmallNote, ...]:
         """Small notes in order; a slur that begins at one, or is open already, covers the rest of the group."""
-        found = []
+        found: tuple[SmallNote, ...] = ()
         for raw, place in small:
             open_slurs += len(raw.slur_starts)
-            found.append(self._small(raw, place, slurred=open_slurs > 0))
+            found += (self._small(raw, place, slurred=open_slurs > 0),)
             open_slurs = max(0, open_slurs - len(raw.slur_stops))
         return found
 
@@ -223,7 +224,7 @@ class PartReader:
             steal_following=_percent(raw.grace.get("steal-time-following")),
             make_time=_percent(raw.grace.get("make-time")),
             accidental=raw.accidental,
-            signs=tuple(raw.signs),
+            signs=raw.signs,
             chord=raw.chord,
             ours=raw.own_id.startswith(OURS),
         )
@@ -233,7 +234,8 @@ class PartReader:
         for child in element:
             tag = child.tag
             if tag == "divisions":
-                self.factor = Fraction(self.reading.divisions) / whole(child.text)
+                factor = Fraction(self.reading.divisions) / whole(child.text)
+                self.factor = factor.numerator if factor.denominator == 1 else factor
             elif tag == "key" and child.get("number", "1") == "1":
                 keys.append(child)
             elif tag == "time":
@@ -326,21 +328,33 @@ class PartReader:
 
     def _figures(self, element: etree._Element, bar: int, at: int) -> int:
         """Read a column of figures; return how far a further column under the same note stands from it."""
-        items = tuple(
-            FigureItem(
-                int(number) if (number := (figure.findtext("figure-number") or "").strip()).isdigit() else None,
-                (figure.findtext("prefix") or "").strip(),
-                (figure.findtext("suffix") or "").strip(),
-                (extend := figure.find("extend")) is not None and extend.get("type") != "start",
-            )
-            for figure in element.iterfind("figure")
-        )
+        items = tuple([_figure(figure) for figure in element.iterfind("figure")])
         ticks = self.ticks(whole(element.findtext("duration")))
         if any(item != FigureItem(None) for item in items):  # an empty column only leads to the next
             self.reading.figures.append(
                 (self.part_id, bar, at, ticks, items, element.get("parentheses") == "yes")
             )
         return ticks
+
+
+def _figure(element: etree._Element) -> FigureItem:
+    number = prefix = suffix = ""
+    continued = False
+    for child in element:
+        if child.tag == "figure-number":
+            number = (child.text or "").strip()
+        elif child.tag == "prefix":
+            prefix = (child.text or "").strip()
+        elif child.tag == "suffix":
+            suffix = (child.text or "").strip()
+        elif child.tag == "extend":
+            continued = child.get("type") != "start"
+    return _item(number, prefix, suffix, continued)
+
+
+@lru_cache(maxsize=4096)
+def _item(number: str, prefix: str, suffix: str, continued: bool) -> FigureItem:
+    return FigureItem(int(number) if number.isdecimal() and len(number) < 4 else None, prefix, suffix, continued)
 
 
 def _take_over(bar: RawBar, late: RawBar) -> None:

@@ -9,6 +9,7 @@ from collections import defaultdict
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from fractions import Fraction
+from functools import lru_cache
 
 from lxml import etree
 
@@ -21,6 +22,18 @@ from gracewright.score.model import NO_MARKS, Bar, Figure, Marks, Meter, Note, P
 Exact = Callable[[int], Fraction]
 
 
+class _Times(dict[int, Fraction]):
+    """Ticks → quarters, each worked out once."""
+
+    def __init__(self, divisions: int) -> None:
+        super().__init__()
+        self.divisions = divisions
+
+    def __missing__(self, ticks: int) -> Fraction:
+        found = self[ticks] = Fraction(ticks, self.divisions)
+        return found
+
+
 def finish(reading: Reading, tree: etree._ElementTree) -> Piece:
     """Bars get their onsets, notes their exact times."""
     divisions = reading.divisions
@@ -30,26 +43,22 @@ def finish(reading: Reading, tree: etree._ElementTree) -> Piece:
     _put_signs(reading)
     _remark_on_bars(reading, bars)
     _remark_on_ties(reading)
-    times: dict[int, Fraction] = {}
-
-    def exact(ticks: int) -> Fraction:
-        found = times.get(ticks)
-        if found is None:
-            found = times[ticks] = Fraction(ticks, divisions)
-        return found
-
+    times = _Times(divisions)
+    exact = times.__getitem__
+    figures = _figures(reading, starts, exact)
     notes: list[tuple[tuple[int, int, int, str], Note]] = []
     for index, (part, events) in enumerate(zip(reading.parts, reading.events, strict=True)):
         for event in events:
             raw, start = event.raw, starts[event.bar] + event.at
-            length = exact(event.ticks)
+            length = times[event.ticks]
             marks = NO_MARKS if not (raw.marked or raw.signs or event.before or event.after) else _marks(event)
             note = Note(
-                event.id, part.id, raw.staff, raw.voice, event.bar, exact(start), length, raw.pitch,
+                event.id, part.id, raw.staff, raw.voice, event.bar, times[start], length, raw.pitch,
                 raw.value if raw.type else length, raw.dots, raw.tie_stop, raw.tie_start, raw.chord, raw.cue,
                 raw.whole_bar, marks,
             )  # fmt: skip
             notes.append(((start, index, raw.staff, raw.voice), note))
+        events.clear()  # memory: the notes take their place
     notes.sort(key=lambda pair: pair[0])
     root = tree.getroot()
     groups = _groups(root)
@@ -60,7 +69,7 @@ def finish(reading: Reading, tree: etree._ElementTree) -> Piece:
     )
     return Piece(
         title=_title(root), composer=_creator(root), parts=parts, bars=bars, notes=tuple(note for _, note in notes),
-        figures=_figures(reading, starts, exact), words=_words(reading, starts, exact),
+        figures=figures, words=_words(reading, starts, exact),
         date=(root.findtext("identification/miscellaneous/miscellaneous-field[@name='date']") or "").strip(),
         source=reading.name, remarks=tuple(reading.remarks), document=Document(tree, reading.places, divisions),
     )  # fmt: skip
@@ -68,11 +77,20 @@ def finish(reading: Reading, tree: etree._ElementTree) -> Piece:
 
 def _marks(event: Event) -> Marks:
     raw = event.raw
+    if not (event.before or event.after or raw.signs or raw.articulations or raw.slur_starts or raw.slur_stops
+            or raw.lyrics or raw.fingering or raw.wavy or raw.tremolo or raw.arpeggio or raw.breath):  # fmt: skip
+        return _simple(raw.fermata, raw.tuplet, raw.accidental, raw.beam)
     return Marks(
-        tuple(raw.signs), tuple(raw.articulations), tuple(event.before), tuple(event.after), tuple(raw.slur_starts),
-        tuple(raw.slur_stops), raw.fermata, raw.breath, tuple(raw.lyrics), tuple(raw.fingering), raw.tuplet,
-        raw.accidental, raw.beam, tuple(raw.wavy), raw.tremolo, raw.arpeggio,
+        raw.signs, raw.articulations, event.before, event.after, raw.slur_starts, raw.slur_stops, raw.fermata,
+        raw.breath, raw.lyrics, raw.fingering, raw.tuplet, raw.accidental, raw.beam, raw.wavy, raw.tremolo,
+        raw.arpeggio,
     )  # fmt: skip
+
+
+@lru_cache(maxsize=8192)
+def _simple(fermata: bool, tuplet: tuple[int, int] | None, accidental: str, beam: str) -> Marks:
+    """The few marks that most notes have, shared."""
+    return Marks(fermata=fermata, tuplet=tuplet, accidental=accidental, beam=beam)
 
 
 def _bars(reading: Reading) -> tuple[tuple[Bar, ...], list[int]]:
@@ -147,7 +165,7 @@ def _put_signs(reading: Reading) -> None:
         if not exact:
             exact = [e for e in here if e.at <= at < e.at + e.ticks]
         if exact:
-            exact[0].raw.signs.append(sign)
+            exact[0].raw.signs += (sign,)
         else:
             reading.remarks.append(f"Bar {reading.bars[bar].number}: a sign “{sign.text}” stands over no note.")
 
