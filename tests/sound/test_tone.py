@@ -126,6 +126,18 @@ def test_nothing_is_louder_than_a_decibel_under_full_scale(instrument, version):
     assert np.isfinite(sound).all()
 
 
+def test_only_the_loud_moment_is_turned_down(version):
+    """A crowd of notes in the third second leaves the first second as loud as without it."""
+    alone = [("P1", 0, 1, "A4")]
+    crowd = [(f"P{i}", 2, 1, "A4") for i in range(2, 16)]
+    quiet, loud = (render(version(*rows, ("P1", 4, 1, "A4")), tempo=SIXTY) for rows in (alone, alone + crowd))
+    second = slice(0, SAMPLE_RATE)
+
+    assert np.allclose(quiet[second], loud[second], atol=1e-5)
+    assert np.max(np.abs(loud)) == pytest.approx(PEAK, rel=0.15)
+    assert np.max(np.abs(loud)) <= PEAK + 1e-6
+
+
 def test_it_begins_and_ends_in_silence(version):
     sound = render(version(("P1", 0, 1, "A4"), ("P2", 0, 1, "D3")), tempo=SIXTY, bass="P2")
 

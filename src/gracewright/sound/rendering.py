@@ -1,10 +1,10 @@
 """A version made to sound, and where each note of the solo lies in it.
 
 Conventions: mono float32 samples at SAMPLE_RATE; time 0 is the first moment of the version as played; after its end the
-sound rings on for ``TAIL`` seconds. Levels are fixed, so that excerpts of one version are equally loud; only what would
-be louder than ``PEAK`` is turned down as a whole.
+sound rings on for ``TAIL`` seconds. Levels are fixed, so that excerpts of one version are equally loud; a moment that
+would be louder than ``PEAK`` is turned down by itself, gently before and after.
 
-Public: render, time_map, PEAK, TAIL.
+Public: render, time_map, held_down, PEAK, TAIL.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import minimum_filter1d
 from scipy.signal import oaconvolve
 
 from gracewright.graces.model import PlayedNote, Version
@@ -29,6 +30,7 @@ from gracewright.study.model import Study
 
 PEAK: Final = 10 ** (-1 / 20)
 """The highest sample there may be: 1 dB under full scale."""
+FRAME: Final = 441
 TAIL: Final = 1.0
 SOLO, BASS, CHORD, OTHER = level_of(-15), level_of(-12), level_of(-21), level_of(-14)
 ROOM: Final = level_of(-17)
@@ -83,8 +85,21 @@ def render(
     out += ROOM * oaconvolve(dry, _room(), mode="full")[: len(out)]
     fade = round(0.2 * SAMPLE_RATE)
     out[-fade:] *= np.linspace(1, 0, fade)
-    highest = float(np.max(np.abs(out), initial=0.0))
-    return (out * min(1.0, PEAK / highest) if highest else out).astype(np.float32)
+    return held_down(out).astype(np.float32)
+
+
+def held_down(samples: Samples) -> Samples:
+    """The samples with every moment louder than ``PEAK`` turned down, over some hundredths of a second about it."""
+    if np.max(np.abs(samples), initial=0.0) <= PEAK:
+        return samples
+    frames = -(-len(samples) // FRAME)
+    padded = np.zeros(frames * FRAME)
+    padded[: len(samples)] = np.abs(samples)
+    gain = np.minimum(1.0, PEAK / np.maximum(padded.reshape(frames, FRAME).max(axis=1), 1e-9))
+    lowest = minimum_filter1d(gain, 7, mode="nearest")  # three frames to each side: two smoothed, one interpolated
+    smooth = np.convolve(np.pad(lowest, 2, mode="edge"), np.ones(5) / 5, "valid")
+    places = (np.arange(len(samples)) - FRAME / 2) / FRAME
+    return samples * np.interp(places, np.arange(frames), smooth)
 
 
 def time_map(version: Version, *, tempo: Fraction) -> tuple[tuple[float, str, Fraction, int], ...]:
