@@ -38,9 +38,11 @@ class Division:
 class Ground:
     """Bass and chord from ``offset`` on, until the next one. One may lie at the host's very end, for the next note.
 
-    ``bass`` is None where the bass rests; ``harmony`` holds pitch-class names, empty where unknown.
+    ``bass`` is None where the bass rests; ``harmony`` holds pitch-class names, empty where unknown; ``inner`` are the
+    steps and leaps that other voices make at this moment (from, to).
     """
 
     offset: Fraction
     bass: Pitch | None
     harmony: tuple[str, ...] = ()
+    inner: tuple[tuple[Pitch, Pitch], ...] = ()

@@ -38,6 +38,7 @@ class Task:
     moulds: tuple[Mould, ...]  # one for each chord
     changes: tuple[int, ...]  # offsets where the chord changes, first 0
     basses: tuple[tuple[int, int | None], ...]  # MIDI numbers from their offsets on
+    inner: tuple[tuple[int, int, int], ...]  # motions of other voices: offset, from which MIDI number, to which
     known_after: bool  # the last bass is the one under the following note
     low: int
     high: int
@@ -48,12 +49,13 @@ class Task:
         return self.moulds[max(k for k, change in enumerate(self.changes) if change <= offset)]
 
     def moves(self, begin: int, end: int) -> list[tuple[int, int, int]]:
-        """Where the bass moves after ``begin`` up to ``end``: ticks from ``begin``, from which note, to which."""
-        return [
+        """Where other voices move after ``begin`` up to ``end``: ticks from ``begin``, from which note, to which."""
+        bass = [
             (offset - begin, now, then)
             for (_, now), (offset, then) in zip(self.basses, self.basses[1:], strict=False)
             if begin < offset <= end and now is not None and then is not None and now != then
         ]
+        return bass + [(offset - begin, now, then) for offset, now, then in self.inner if begin < offset <= end]
 
 
 def task_of(
@@ -85,6 +87,7 @@ def task_of(
     return Task(
         ticks, float(context.quarter), context.least, pitch, length, int(phase * ticks), int(felt * ticks),
         None if context.rest_after else context.following, tuple(moulds), tuple(changes), tuple(basses),
+        tuple((int(one.offset * ticks), now.midi, then.midi) for one in ground for now, then in one.inner),
         basses[-1][0] == length, low, high, not moulds[0].chord[pitch.step],
     )  # fmt: skip
 

@@ -150,15 +150,16 @@ def shake_in(notes: Sequence[PlayedNote], main: Pitch, quarter: float) -> Shaken
 
 
 def _voices(piece: Piece, study: Study, version: Version, ids: set[str], ticks: int) -> dict[str, list[Row]]:
-    """The voices of all other parts, chords as top and bottom line. ``ids`` are the tones of the solo line."""
-    by_part: dict[str, list[PlayedNote]] = {}
+    """The bass and every other voice, chords as top and bottom line. ``ids`` are the tones of the solo line."""
+    bass = {tone.id for tone in tones(piece, study.bass, lowest=True)} if study.bass else set[str]()
+    by_voice: dict[str, list[PlayedNote]] = {}
     for note in version.notes:
-        if note.part != version.solo or note.host not in ids:
-            by_part.setdefault(note.part, []).append(note)
+        if note.part == version.solo and note.host in ids:
+            continue
+        name = "bass" if note.host in bass else _name(piece, version.solo, note)
+        by_voice.setdefault(name, []).append(note)
     found: dict[str, list[Row]] = {}
-    for part, notes in by_part.items():
-        name = "bass" if part == study.bass else _name(piece, part)
-        name = f"other notes of the {name}" if part == version.solo else name
+    for name, notes in by_voice.items():
         columns: dict[int, list[Row]] = {}
         for row in rows_of(notes, ticks):
             columns.setdefault(row.onset, []).append(row)
@@ -180,6 +181,9 @@ def _single(rows: Sequence[Row]) -> list[Row]:
     return [row._replace(end=limit) if row.end > limit else row for row, limit in pairs]
 
 
-def _name(piece: Piece, part: str) -> str:
-    known = {one.id: one.name for one in piece.parts}
-    return known.get(part_of(part)[0]) or part
+def _name(piece: Piece, solo: str, note: PlayedNote) -> str:
+    """What to call another voice: by its part, and by its number where the part has several."""
+    written = piece.by_id.get(note.host)
+    known = next((part.name for part in piece.parts if part.id == part_of(note.part)[0]), "") or note.part
+    part = "solo part" if part_of(note.part)[0] == part_of(solo)[0] else known
+    return f"{part} (voice {written.voice})" if written is not None and written.voice not in ("", "1") else part
