@@ -82,3 +82,19 @@ def test_a_shake_with_turned_ending_is_written_with_its_two_small_notes():
     written = sign_for(Grace("shake", ending="turned"), host("C5"))
 
     assert [str(s.pitch) for s in written.after] == ["B4", "C5"]
+
+
+def test_a_short_note_before_keeps_a_third_of_itself():
+    piece = score(small("F", 5) + note("E", 5, 4) + note("C", 5, 12) + note("G", 4, 16))
+    study = plain_study(piece)
+    host_id = [n.id for n in piece.notes][1]
+    placed = (Placed(1, host_id, Grace("appoggiatura", size="passing", direction="above")),
+              Placed(1, piece.notes[0].id, Grace("mordent", size="double")))  # fmt: skip
+
+    notes = sounding(perform(piece, study, placed, Fingers()), "P1")
+    at = next(i for i, (_, onset, _) in enumerate(notes) if onset == F(1, 2))
+    before, early = notes[at - 2], notes[at - 1]
+
+    assert early[0] == "D5"
+    assert before[2] * 2 >= early[2]
+    assert before[1] + before[2] == early[1]

@@ -99,6 +99,12 @@ def test_a_passing_appoggiatura_takes_its_time_from_the_note_before():
     assert realised.from_previous == F(1, 4)
 
 
+def test_a_short_leaning_note_is_short_on_a_dotted_note_too():
+    notes = sung(Grace("appoggiatura", size="short", direction="above"), length="3/2", ternary=True)
+
+    assert notes[0] == ("D5", F(1, 8))
+
+
 def test_finger_vibrato_lies_below_the_pitch_and_makes_no_notes():
     (only,) = realise(Grace("finger-vibrato"), host(length=3)).notes
 

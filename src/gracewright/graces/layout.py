@@ -108,14 +108,18 @@ def _strokes(shape: Shape, length: Fraction, limits: Limits, floor: float) -> La
     fewest = 3 if shape.stroke[0] == 0 else 4
     fixed = len(shape.head) + len(shape.tail)
     unit, units = _unit(length, limits.quarter, floor)
-    if units < fixed + fewest:
-        wanted = fixed + fewest
-        if float(length * limits.quarter) / wanted < max(limits.least * 0.999, SQUEEZED * floor):
+    wanted, held = fixed + fewest, 0
+    if units < wanted:
+        shortest = max(limits.least * 0.999, SQUEEZED * floor)
+        if float(length * limits.quarter) / wanted < shortest:
             return _too_short(shape, length, limits)
-        unit, units = length / wanted, wanted
+        unit, units = _squeezed(length, limits.quarter, wanted, shortest)
+        held = units - wanted
     head = [_units(mark, units) for mark in shape.head]
     tail = [_units(mark, units) for mark in shape.tail]
     lean, rest = max(1, round(shape.lean * units)), max(1, round(shape.rest * units))
+    if held:  # few strokes in little time: what is over goes to the first note where a lean or a closing wants it
+        lean, rest = (1 + held, 1) if shape.lean or shape.tail else (1, 1 + held)
     spare = units - len(head) - len(tail) - fewest
     widths = _narrowed([*head, lean, rest, *tail], spare)
     head, (lean, rest), tail = widths[: len(head)], widths[len(head) : len(head) + 2], widths[len(head) + 2 :]
@@ -128,6 +132,15 @@ def _strokes(shape: Shape, length: Fraction, limits: Limits, floor: float) -> La
         steps, lengths = _quickened(steps, lengths)
     every = [mark.step for mark in shape.head] + steps + [mark.step for mark in shape.tail]
     return _in_a_row([(s, unit * w) for s, w in zip(every, [*head, *lengths, *tail], strict=True)])
+
+
+def _squeezed(length: Fraction, quarter: Fraction, wanted: int, shortest: float) -> tuple[Fraction, int]:
+    """A unit for the fewest notes of a shake, one that can be written if fingers allow it, and how many units."""
+    for divisor in DIVISORS:
+        count = length * divisor
+        if count.denominator == 1 and count >= wanted and float(quarter) / divisor >= shortest:
+            return Fraction(1, divisor), int(count)
+    return length / wanted, wanted
 
 
 def _units(mark: Mark, units: int) -> int:

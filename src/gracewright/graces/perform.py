@@ -169,6 +169,7 @@ def _solo(
         if index >= 0 and realised.explanation:
             explanations.setdefault(index, realised.explanation)
         if realised.from_previous:
+            realised = _fitted(realised, played[-1] if played else None, onset + window.shift)
             played = _shortened(played, onset + window.shift - realised.from_previous)
         played += _of_realised(realised, tone, solo, onset, length, window, index if grace is not None else -1)
     return played
@@ -189,6 +190,21 @@ def _of_realised(
         )
         for note in realised.notes
     ]  # fmt: skip
+
+
+def _fitted(realised: Realised, before: PlayedNote | None, onset: Fraction) -> Realised:
+    """Early notes made quicker where the note before them, short already, could not keep its share."""
+    if before is None or before.end < onset:
+        return realised
+    allowed = before.length * (1 - KEPT_OF_PREVIOUS)
+    if realised.from_previous <= allowed:
+        return realised
+    factor = allowed / realised.from_previous
+    notes = tuple(
+        replace(note, onset=note.onset * factor, length=note.length * factor) if note.onset < 0 else note
+        for note in realised.notes
+    )
+    return replace(realised, notes=notes, from_previous=allowed)
 
 
 def _shortened(played: list[PlayedNote], limit: Fraction) -> list[PlayedNote]:

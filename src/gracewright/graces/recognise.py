@@ -254,6 +254,8 @@ def _figures(line: Sequence[Tone], at: int, quick: Fraction) -> Sequence[Written
     found = []
     for stop in range(end, at + 2, -1):
         tones = line[at:stop]
+        if not _fills_a_value(tones):
+            continue
         if sum(tone.length > quick for tone in tones) > 1:
             continue
         following = line[stop].pitch.diatonic if stop < len(line) and not line[stop].rest_before else None
@@ -269,13 +271,22 @@ def _figure_of(tones: Sequence[Tone], following: int | None) -> WrittenOut | Non
     sounding: dict[Pitch, Fraction] = {}
     for tone in tones:
         sounding[tone.pitch] = sounding.get(tone.pitch, Fraction(0)) + tone.length
-    for main in sorted(sounding, key=lambda pitch: -sounding[pitch])[:2]:
+    for main in sorted(sounding, key=lambda pitch: (-sounding[pitch], pitch != tones[-1].pitch))[:2]:
         marks = [Mark(tone.pitch.diatonic - main.diatonic, tone.length / length) for tone in tones]
         step = None if following is None else following - main.diatonic
         grace = classify(marks, (), step)
         if grace is not None and grace.id in WRITTEN and _stands_out(grace, tones):
             return WrittenOut(tuple(tone.id for tone in tones), tones[0].onset, length, main, grace)
     return None
+
+
+def _fills_a_value(tones: Sequence[Tone]) -> bool:
+    """Whether a row could stand for one written note: a plain or dotted value that begins where such values begin."""
+    length = tones[-1].end - tones[0].onset
+    whole = Fraction(4)
+    while whole > length:
+        whole /= 2
+    return length in (whole, whole * Fraction(3, 2)) and tones[0].onset % (whole / 2) == 0
 
 
 def _stands_out(grace: Grace, tones: Sequence[Tone]) -> bool:

@@ -14,12 +14,14 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import cache
 from importlib.resources import files
-from typing import Any
+from typing import Any, Final
 
 from gracewright.errors import BadInput, TableError
 from gracewright.graces.shape import HOLD, Mark, Shape
 
-TABLE = "vocabulary.toml"
+TABLE: Final = "vocabulary.toml"
+PLACE: Final = frozenset({"ternary"})
+"""Needs that speak of the place and not of the grace."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,12 +73,12 @@ def word_of(grace_id: str) -> GraceWord:
 
 @cache
 def pattern_for(grace_id: str, facts: frozenset[str]) -> Pattern:
-    """The most particular pattern of a grace whose needs are all among the facts."""
+    """The pattern of a grace whose needs are all among the facts and that says most of the grace, then of the place."""
     word = word_of(grace_id)
     fitting = [pattern for pattern in word.patterns if pattern.needs <= facts]
     if not fitting:
         return word.patterns[0]
-    return max(fitting, key=lambda pattern: len(pattern.needs))
+    return max(fitting, key=lambda pattern: (len(pattern.needs - PLACE), len(pattern.needs)))
 
 
 def _word(entry: Mapping[str, Any]) -> GraceWord:
