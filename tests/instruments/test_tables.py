@@ -1,7 +1,9 @@
 """Every instrument table loads, and a fault in one is told by entry."""
 
+import re
 import tomllib
 from importlib import resources
+from pathlib import Path
 
 import pytest
 
@@ -82,3 +84,13 @@ def test_a_fault_in_a_table_is_told_by_entry(old, new, says):
 def test_a_missing_file_is_one_sentence(tmp_path):
     with pytest.raises(BadInput, match="this instrument table cannot be read"):
         load_instrument(str(tmp_path / "none.toml"))
+
+
+def test_the_guide_tells_the_compass_that_the_tables_have():
+    guide = (Path(__file__).parents[2] / "docs" / "instruments.md").read_text(encoding="utf-8")
+    rows = re.findall(r"^\| `([a-z-]+)` \| (\w+) to (\w+)(?:, no \S+)? \| (\w+) to (\w+) \|$", guide, re.MULTILINE)
+
+    assert {name for name, *_ in rows} == set(instruments())
+    for name, *told in rows:
+        instrument = load_instrument(name)
+        assert told == [str(p) for p in (instrument.low, instrument.high, *instrument.comfortable)]

@@ -7,6 +7,8 @@ from fractions import Fraction
 import numpy as np
 import pytest
 import soundfile
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from gracewright.errors import BadInput
 from gracewright.instruments import instruments, load_instrument
@@ -172,3 +174,42 @@ def test_a_swell_grows_and_dies_within_the_note(version):
 def test_an_unknown_instrument_is_refused(version):
     with pytest.raises(BadInput, match="no instrument is called"):
         render(version(("P1", 0, 1, "A4")), tempo=SIXTY, instrument="spoons")
+
+
+def test_every_note_of_a_quick_shake_reaches_its_pitch(version, measured):
+    """Eight notes of 70 ms in one slur: each, in its middle 45 ms, within 15 cents of where it should stand."""
+    names = ["D5", "C5"] * 4
+    each = Fraction(7, 100)
+    notes = [("P1", 1 + i * each, each, name, {"slurred": i > 0}) for i, name in enumerate(names)]
+    sound = render(version(*notes), tempo=SIXTY, temperament="equal")
+    tuning = load_temperament("equal")
+
+    for i, name in enumerate(names):
+        start = 1 + i * 0.07 + 0.015
+        middle = sound[int(start * SAMPLE_RATE) : int((start + 0.045) * SAMPLE_RATE)]
+        wanted = tuning.frequency(Pitch.parse(name))
+        assert abs(cents(measured(middle, wanted), wanted)) < 15
+
+
+NOTES = st.lists(
+    st.tuples(
+        st.sampled_from(["P1", "P2", "P3"]), st.fractions(0, 2, max_denominator=96),
+        st.fractions(Fraction(1, 2000), 2, max_denominator=2000),
+        st.sampled_from(["C2", "F4", "G#5", "Ebb5", "G6", "D8"]),
+        st.fixed_dictionaries({"slurred": st.booleans(), "swell": st.booleans(),
+                               "bend": st.sampled_from([None, (-35.0, 5.0), (-10.0, 3.0)])}),
+    ),
+    min_size=1, max_size=8,
+)  # fmt: skip
+
+
+@settings(max_examples=40, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(NOTES, st.fractions(20, 300, max_denominator=7), st.sampled_from(instruments()))
+def test_whatever_is_played_stays_within_bounds(version, notes, tempo, instrument):
+    """Overlaps, specks of notes, notes far outside any compass: finite, never too loud, as long as it should be."""
+    played = version(*notes)
+    sound = render(played, tempo=tempo, instrument=instrument, bass="P2")
+
+    assert np.isfinite(sound).all()
+    assert np.max(np.abs(sound)) <= PEAK + 1e-6
+    assert len(sound) == pytest.approx(float(played.length * 60 / tempo) * SAMPLE_RATE + SAMPLE_RATE, abs=2)
