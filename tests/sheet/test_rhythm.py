@@ -36,6 +36,8 @@ def row(*lengths):
         ([F(1, 5)] * 5, [(F(1, 4), 0, (5, 4))] * 5),
         ([F(1, 6)] * 6, [(F(1, 4), 0, (3, 2))] * 6),
         ([F(1, 7)] * 7, [(F(1, 4), 0, (7, 4))] * 7),
+        ([F(3, 8)] * 4, [(F(1, 2), 0, (4, 3))] * 4),
+        ([F(3, 4), F(1, 4)] * 2, [(F(1, 2), 1, None), (F(1, 4), 0, None)] * 2),
     ],
 )
 def test_usual_rhythms_are_written_as_a_copyist_writes_them(lengths, written):

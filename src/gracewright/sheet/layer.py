@@ -75,6 +75,7 @@ class Atom:
     beam: str = ""  # as printed: begin, continue, end
     tuplet: tuple[int, int] | None = None
     value: Fraction = Fraction(1)
+    together: Fraction | None = None  # where the tuplet begins that is beamed as one, across beats
 
 
 @dataclass(slots=True)
@@ -118,9 +119,9 @@ def beams_by_beat(atoms: Sequence[Atom], beat: Fraction, offset: Fraction = Frac
             groups.append(Group("beam", run[0], run[-1] + 1))
         run.clear()
 
-    place = -1
+    place: Fraction | int | None = None
     for index, atom in enumerate(atoms):
-        here = int((atom.onset + offset) // beat)
+        here = (atom.onset + offset) // beat if atom.together is None else -1 - atom.together
         if not atom.flagged or here != place or (atom.rest and not run):
             close()
         place = here

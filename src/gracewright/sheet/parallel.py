@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any, Final
 
-from gracewright.graces import Notated, Version, contexts, load_source, sign_for, sources
+from gracewright.graces import Notated, Version, contexts, load_source, short_name, sign_for, sources
 from gracewright.instruments import load_instrument
 from gracewright.score import Piece
 from gracewright.sheet.mei import Staff
@@ -133,17 +133,14 @@ def source_words(source: str) -> str:
     """A source as a reader knows it: author and year.
 
     >>> source_words("jsbach1720"), source_words("common practice")
-    ('Johann Sebastian Bach (1720).', 'Common practice.')
+    ('J. S. Bach (1720).', 'Common practice.')
     """
     return sentence(_NAMED.sub(lambda found: author_of(found[0]), source))
 
 
 def author_of(source: str) -> str:
     """Author and year of a shelf id; the id itself where no table of that name is known."""
-    if source not in sources():
-        return source
-    book = load_source(source)
-    return f"{book.author} ({book.first if book.first == book.last else book.year.removeprefix('c.')[:4]})"
+    return short_name(source) if source in sources() else source
 
 
 def sources_named(reasons: Sequence[Reason], plan: Plan) -> list[str]:

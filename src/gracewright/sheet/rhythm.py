@@ -92,6 +92,7 @@ def slots_of(spans: Sequence[Span], beat: Fraction) -> tuple[Slot, ...]:
 @lru_cache(maxsize=4096)
 def _slots(spans: tuple[Span, ...], beat: Fraction) -> tuple[Slot, ...]:
     groups, rounded = _tuplets(spans)
+    groups += [run for run in _even_runs(rounded, beat) if not any(_overlap(run, group) for group in groups)]
     slots: list[Slot] = []
     for index, (onset, end) in enumerate(rounded):
         pieces: list[Slot] = []
@@ -130,6 +131,35 @@ def _tuplets(spans: Sequence[Span]) -> tuple[list[Tuplet], list[Span]]:
                 if base.denominator == 1:
                     groups.append(Tuplet(odd, int(base), start, end))
     return groups, [(moved.get(a, a), moved.get(b, b)) for a, b in spans]
+
+
+def _overlap(one: Tuplet, other: Tuplet) -> bool:
+    return one.onset < other.end and other.onset < one.end
+
+
+def _even_runs(spans: Sequence[Span], beat: Fraction) -> list[Tuplet]:
+    """Runs of equal dotted notes that lie across the beat, told as so many in the time of so many.
+
+    Four even notes over a dotted quarter are four eighths in the time of three, not dotted sixteenths with a tie.
+    """
+    runs: list[list[Span]] = []
+    for span in spans:
+        joined = runs and runs[-1][-1][1] == span[0] and span[1] - span[0] == runs[-1][-1][1] - runs[-1][-1][0]
+        if joined:
+            runs[-1].append(span)
+        else:
+            runs.append([span])
+    found = []
+    for run in runs:
+        length, whole = run[0][1] - run[0][0], run[-1][1] - run[0][0]
+        shown = printed(length)
+        crosses = any(end > (start // beat + 1) * beat for start, end in run)
+        if len(run) < 3 or not crosses or shown is None or shown[1] != 1 or not _binary(length):
+            continue
+        base = whole / _at_least(length)
+        if base.denominator == 1:
+            found.append(Tuplet(len(run), int(base), run[0][0], run[-1][1]))
+    return found
 
 
 def _odd(number: int) -> int:

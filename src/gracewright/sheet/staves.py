@@ -335,7 +335,11 @@ def _played_atom(slot: Slot, note: Struck | None, bar: Bar, place: Place, state:
         drawn = played_id(note, place.tag) if not tied_in else played_id(note, place.tag, bar, number)
         look = attributes({**duration, "tie": _tie(tied_in, tied_out), "type": "added" if not note.main else None})
         xml = f'<note xml:id="{drawn}"{look}{pitch}>{accid}</note>'
-    return Atom(xml, slot.onset, slot.length, slot.value < 1, note is None, "", tuplet, slot.value)
+    beat = _beam_beat(bar)
+    group = slot.tuplet
+    across = group is not None and group.end > (group.onset // beat + 1) * beat
+    together = group.onset if group is not None and across else None
+    return Atom(xml, slot.onset, slot.length, slot.value < 1, note is None, "", tuplet, slot.value, together)
 
 
 def _played_slurs(struck: Sequence[Struck], place: Place) -> list[str]:
