@@ -1,6 +1,7 @@
 """Excerpts and practice tracks."""
 
 import math
+from dataclasses import replace
 from fractions import Fraction
 
 import numpy as np
@@ -156,6 +157,18 @@ def test_to_play_along_the_solo_is_silent(twice, measured):
 
     assert measured(heard, 138.5) == pytest.approx(415 * 2 ** (-19 / 12), rel=0.001)
     assert spectrum[bin_of(415) - 2 : bin_of(415) + 3].max() < 0.2 * spectrum.max()
+
+
+def test_a_lone_line_has_nothing_to_play_along_with(twice):
+    lone = replace(twice, notes=tuple(each for each in twice.notes if each.part == "P1"))
+
+    with pytest.raises(BadInput, match="no part to play along with"):
+        play_along(lone, tempo=SIXTY)
+
+
+def test_a_grace_of_one_note_is_not_cut_up(twice):
+    """A finger vibrato begins at half speed: its one note made short would leave no wave."""
+    assert ladder(twice, "a", tempo=SIXTY).marks[0].words == "at half speed, in its own rhythm"
 
 
 def test_a_ladder_goes_from_even_notes_to_the_place_in_the_line(twice):

@@ -152,7 +152,9 @@ def phrase_by_phrase(
 def play_along(
     version: Version, *, tempo: Fraction, count: CountIn | None = None, setting: Setting = Setting()
 ) -> Track:
-    """Everything but the solo, with clicks before it: the continuo to play to."""
+    """Everything but the solo, with clicks before it: the continuo to play to. Raises BadInput for a lone line."""
+    if all(note.part == version.solo for note in version.notes):
+        raise BadInput("there is no part to play along with")
     part = excerpt(version, Fraction(0), version.length, lead=count.length if count else Fraction(0))
     return _joined([(_heard(part, tempo, count, setting, solo=False), "continuo alone", tempo)])
 
@@ -177,7 +179,7 @@ def ladder(
     place = excerpt(version, start, end, lead=Fraction(1))
     slow = Fraction(60) / Fraction(SLOW_NOTE)
     steps = [
-        (even, slow, alone, "slow, every note equally long"),
+        *([(even, slow, alone, "slow, every note equally long")] if len(notes) > 1 else []),
         (itself, tempo / 2, alone, "at half speed, in its own rhythm"),
         (itself, tempo, alone, "in time, by itself"),
         (place, tempo / 2, setting, "in its place, at half speed"),
