@@ -20,6 +20,7 @@ from gracewright.study.model import (
     Sequence,
     Study,
 )
+from gracewright.study.overview import overview_svg
 
 __all__ = [
     "Cadence",
@@ -38,6 +39,7 @@ __all__ = [
     "Sequence",
     "Study",
     "describe",
+    "overview_svg",
     "study",
     "study_json",
 ]

@@ -12,6 +12,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cached_property
+from html import escape
 from typing import Literal
 
 from gracewright.pitch import Key, Pitch
@@ -186,3 +187,16 @@ class Study:
     def key_at(self, onset: Fraction) -> Key:
         """The local key at a time; the home key where nothing is known."""
         return next((k.key for k in reversed(self.keys) if k.onset <= onset), self.home)
+
+    def _repr_html_(self) -> str:
+        """For a notebook: keys, cadences and phrases as a table; overview_svg draws the whole piece."""
+        rows = [
+            ("Home key", str(self.home)),
+            ("Keys", ", ".join(f"{span.key} from {span.onset}" for span in self.keys)),
+            ("Cadences", ", ".join(f"{c.kind} in {c.key} at {c.onset}" for c in self.cadences)),
+            ("Phrases", ", ".join(f"{phrase.start} to {phrase.end}" for phrase in self.phrases)),
+            ("Sequences", ", ".join(f"{len(s.legs)} legs from {s.start}" for s in self.sequences)),
+            ("Type and tempo", f"{self.dance or 'unknown'}, a quarter note = {float(self.tempo):.0f}"),
+        ]
+        cells = "".join(f"<tr><th>{name}</th><td>{escape(words) or 'none'}</td></tr>" for name, words in rows)
+        return f"<table><caption>Study; times in quarters from the start</caption>{cells}</table>"
