@@ -98,3 +98,14 @@ def test_a_short_note_before_keeps_a_third_of_itself():
     assert early[0] == "D5"
     assert before[2] * 2 >= early[2]
     assert before[1] + before[2] == early[1]
+
+
+def test_a_grace_of_the_second_time_leaves_the_first_alone():
+    piece = score(note("E", 5, 8) + note("C", 5, 24))
+    study = plain_study(piece, order=(Segment(0, 0, 1), Segment(0, 0, 2)))
+    placed = (Placed(2, piece.notes[1].id, Grace("appoggiatura", size="passing", direction="above")),)
+
+    notes = sounding(perform(piece, study, placed, Fingers()), "P1")
+
+    assert notes == [("E5", F(0), F(1)), ("C5", F(1), F(3)), ("E5", F(4), F(3, 4)), ("D5", F(19, 4), F(1, 4)),
+                     ("C5", F(5), F(3))]  # fmt: skip

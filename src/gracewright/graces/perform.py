@@ -11,9 +11,10 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from math import lcm
 
 from gracewright.graces.inequality import Inequality, Span, uneven
-from gracewright.graces.model import Context, Grace, GraceNote, Pass, PlayedNote, Realised, Version
+from gracewright.graces.model import Context, Grace, Pass, PlayedNote, Realised, Version
 from gracewright.graces.page import page_graces, page_remarks, unread_signs
 from gracewright.graces.realise import realise
 from gracewright.graces.surroundings import Speed, contexts
@@ -49,6 +50,8 @@ class _Held:
     pitch: Pitch
     slurred: bool
     page: Fraction  # written onset
+    bar: int
+    last_bar: int
 
 
 def perform(
@@ -79,20 +82,25 @@ def perform(
         below = _uneven(piece, study, tones(piece, study.bass, lowest=True), inequality, tempo)
         others = [_moved(held, below) for held in others]
     order = study.order or (Segment(0, len(piece.bars) - 1, 1),)
-    passes, notes, explanations = [], list[PlayedNote](), dict[int, str]()
+    passes, notes = [], list[PlayedNote]()
+    hand = _Hand(piece, study.solo, line, uneven_spans, places, on_page, chosen)
     at = Fraction(0)
     for index, segment in enumerate(order):
         start, end = piece.bars[segment.first_bar].onset, piece.bars[segment.last_bar].end
         joined_in = index > 0 and order[index - 1].last_bar + 1 == segment.first_bar
         goes_on = index + 1 < len(order) and order[index + 1].first_bar == segment.last_bar + 1
-        window = _Window(start, end, at - start, segment.time_through, joined_in, goes_on)
+        window = _Window(
+            segment.first_bar, segment.last_bar, start, end, at - start, segment.time_through, joined_in, goes_on
+        )
         passes.append(Pass(segment.first_bar, segment.last_bar, segment.time_through, start, at, end - start))
-        notes += [note for held in others for note in window.play(held)]
-        notes += _solo(line, uneven_spans, study.solo, places, on_page, chosen, window, explanations)
+        notes += [window.play(held) for held in others if window.sounds(held.bar, held.last_bar)]
+        hand.play(window)
         at += end - start
-    notes.sort(key=lambda note: (note.onset, note.part, -note.pitch.midi))
+    notes += hand.played
+    ticks = lcm(*{note.onset.denominator for note in notes})
+    notes.sort(key=lambda note: (note.onset.numerator * (ticks // note.onset.denominator), note.part, -note.pitch.midi))
     remarks = (*page_remarks(piece, study, read), *unread_signs(piece, study, source=source)) if signs else ()
-    return Version(study.solo, tuple(passes), tuple(notes), explanations, remarks)
+    return Version(study.solo, tuple(passes), tuple(notes), hand.explanations, remarks)
 
 
 def _uneven(
@@ -106,100 +114,105 @@ def _uneven(
 
 @dataclass(frozen=True, slots=True)
 class _Window:
-    """A passage as played: from ``start`` to ``end`` on the page, moved by ``shift``."""
+    """A passage as played: whole bars, from ``start`` to ``end`` on the page, moved by ``shift``."""
 
+    first_bar: int
+    last_bar: int
     start: Fraction
     end: Fraction
     shift: Fraction
     time_through: int
-    joined_in: bool
-    goes_on: bool
+    joined_in: bool  # the bar before was played before it
+    goes_on: bool  # the bar after is played after it
 
-    def span(self, onset: Fraction, end: Fraction) -> tuple[Fraction, Fraction] | None:
-        """The part of a page span that this passage sounds, or None."""
-        if onset >= self.end or end <= self.start or (onset < self.start and self.joined_in):
-            return None
-        return max(onset, self.start), end if self.goes_on else min(end, self.end)
+    def sounds(self, bar: int, last_bar: int) -> bool:
+        """Whether a note that stands in these bars begins here, or comes in tied from bars that were not played."""
+        return self.first_bar <= bar <= self.last_bar or (bar < self.first_bar <= last_bar and not self.joined_in)
 
-    def play(self, held: _Held) -> list[PlayedNote]:
-        span = self.span(held.onset, held.end)
-        if span is None:
-            return []
-        onset, end = span
-        return [
+    def span(self, bar: int, last_bar: int, onset: Fraction, end: Fraction) -> tuple[Fraction, Fraction]:
+        """The part of a page span that this passage sounds."""
+        if bar < self.first_bar:
+            onset = max(onset, self.start)
+        if last_bar > self.last_bar and not self.goes_on:
+            end = min(end, self.end)
+        return onset, end
+
+    def play(self, held: _Held) -> PlayedNote:
+        onset, end = self.span(held.bar, held.last_bar, held.onset, held.end)
+        page = held.page if held.bar >= self.first_bar else self.start
+        return PlayedNote(
+            held.part, onset + self.shift, end - onset, held.pitch, held.id, page, self.time_through,
+            slurred=held.slurred,
+        )  # fmt: skip
+
+
+class _Hand:
+    """Plays the solo line passage after passage; knows what it played last, since a grace may take time from it."""
+
+    def __init__(
+        self,
+        piece: Piece,
+        solo: str,
+        line: Sequence[Tone],
+        uneven_spans: Mapping[str, Span],
+        places: Mapping[str, Context],
+        on_page: Mapping[str, Grace],
+        chosen: Mapping[tuple[int, str], Placed],
+    ) -> None:
+        self.solo, self.uneven, self.places = solo, uneven_spans, places
+        self.on_page, self.chosen = on_page, chosen
+        self.line = [(tone, tone.bar if len(tone.ids) == 1 else piece.by_id[tone.ids[-1]].bar) for tone in line]
+        self.played: list[PlayedNote] = []
+        self.explanations: dict[int, str] = {}
+
+    def play(self, window: _Window) -> None:
+        for tone, last_bar in self.line:
+            if window.sounds(tone.bar, last_bar):
+                self._play(tone, window, window.span(tone.bar, last_bar, tone.onset, tone.end))
+
+    def _play(self, tone: Tone, window: _Window, span: tuple[Fraction, Fraction]) -> None:
+        choice = self.chosen.get((window.time_through, tone.id))
+        grace = choice.grace if choice is not None else self.on_page.get(tone.id)
+        context = self.places[tone.id]
+        onset, length = span[0], span[1] - span[0]
+        if tone.id in self.uneven and length == tone.length:
+            onset, length = self.uneven[tone.id]
+        at = onset + window.shift
+        if grace is None or span[0] > tone.onset:
+            self.played.append(
+                PlayedNote(self.solo, at, length, tone.pitch, tone.id, span[0], window.time_through,
+                           slurred=context.slurred_in)
+            )  # fmt: skip
+            return
+        if length != tone.length:
+            cut = span[1] - span[0] != tone.length
+            context = replace(context, length=length, following=None if cut else context.following)
+        realised = realise(grace, context)
+        index = choice.choice if choice is not None else -1
+        if index >= 0:
+            self.explanations.setdefault(index, realised.explanation)
+        if realised.from_previous:
+            realised = _fitted(realised, self.played[-1] if self.played else None, at)
+            _shorten(self.played, at - realised.from_previous)
+        stretch = (span[1] - span[0]) / length
+        self.played += [
             PlayedNote(
-                held.part, onset + self.shift, end - onset, held.pitch, held.id, max(held.page, self.start),
-                self.time_through, slurred=held.slurred,
+                self.solo, at + note.onset, note.length, note.pitch, tone.id, span[0] + note.onset * stretch,
+                window.time_through, index, note.main, note.slurred, note.bend, note.swell,
             )
+            for note in realised.notes
         ]  # fmt: skip
 
 
-def _solo(
-    line: Sequence[Tone],
-    uneven_spans: Mapping[str, Span],
-    solo: str,
-    places: Mapping[str, Context],
-    on_page: Mapping[str, Grace],
-    chosen: Mapping[tuple[int, str], Placed],
-    window: _Window,
-    explanations: dict[int, str],
-) -> list[PlayedNote]:
-    """The solo line in one passage."""
-    played: list[PlayedNote] = []
-    for tone in line:
-        span = window.span(tone.onset, tone.end)
-        if span is None:
-            continue
-        choice = chosen.get((window.time_through, tone.id))
-        grace = choice.grace if choice is not None else on_page.get(tone.id)
-        context = places[tone.id]
-        onset, end = span
-        length = end - onset
-        if tone.id in uneven_spans and length == tone.length:
-            onset, length = uneven_spans[tone.id]
-        if grace is None or span[0] > tone.onset:
-            note = GraceNote(tone.pitch, Fraction(0), length, main=True, slurred=context.slurred_in)
-            realised = Realised((note,), Fraction(0), "")
-        else:
-            if length != tone.length:
-                cut = end - span[0] != tone.length
-                context = replace(context, length=length, following=None if cut else context.following)
-            realised = realise(grace, context)
-        index = choice.choice if choice is not None else -1
-        if index >= 0 and realised.explanation:
-            explanations.setdefault(index, realised.explanation)
-        if realised.from_previous:
-            realised = _fitted(realised, played[-1] if played else None, onset + window.shift)
-            played = _shortened(played, onset + window.shift - realised.from_previous)
-        played += _of_realised(realised, tone, solo, onset, length, window, index if grace is not None else -1)
-    return played
-
-
-def _of_realised(
-    realised: Realised, tone: Tone, solo: str, onset: Fraction, length: Fraction, window: _Window, choice: int
-) -> list[PlayedNote]:
-    """Played notes of one host; the page moment of each is where it stands in the written note."""
-    written = window.span(tone.onset, tone.end)
-    assert written is not None
-    stretch = (written[1] - written[0]) / length
-    return [
-        PlayedNote(
-            solo, onset + window.shift + note.onset, note.length, note.pitch, tone.id,
-            written[0] + note.onset * stretch, window.time_through, choice, note.main, note.slurred, note.bend,
-            note.swell,
-        )
-        for note in realised.notes
-    ]  # fmt: skip
-
-
 def _fitted(realised: Realised, before: PlayedNote | None, onset: Fraction) -> Realised:
-    """Early notes made quicker where the note before them, short already, could not keep its share."""
-    if before is None or before.end < onset:
-        return realised
-    allowed = before.length * (1 - KEPT_OF_PREVIOUS)
+    """Early notes made quicker where what lies before them, short already, could not keep its share."""
+    allowed = onset if before is None else onset - before.end + before.length * (1 - KEPT_OF_PREVIOUS)
     if realised.from_previous <= allowed:
         return realised
     factor = allowed / realised.from_previous
+    if factor <= 0:
+        late = tuple(note for note in realised.notes if note.onset >= 0)
+        return replace(realised, notes=late, from_previous=Fraction(0))
     notes = tuple(
         replace(note, onset=note.onset * factor, length=note.length * factor) if note.onset < 0 else note
         for note in realised.notes
@@ -207,13 +220,10 @@ def _fitted(realised: Realised, before: PlayedNote | None, onset: Fraction) -> R
     return replace(realised, notes=notes, from_previous=allowed)
 
 
-def _shortened(played: list[PlayedNote], limit: Fraction) -> list[PlayedNote]:
-    """The last note cut where the next grace begins; notes wholly after that point fall away."""
-    while played and played[-1].onset >= limit:
-        played = played[:-1]
+def _shorten(played: list[PlayedNote], limit: Fraction) -> None:
+    """The last note cut where the next grace begins."""
     if played and played[-1].end > limit:
         played[-1] = replace(played[-1], length=limit - played[-1].onset)
-    return played
 
 
 def _others(piece: Piece, solo: str, line: Sequence[Tone]) -> list[_Held]:
@@ -229,10 +239,12 @@ def _others(piece: Piece, solo: str, line: Sequence[Tone]) -> list[_Held]:
         key = (note.part, note.staff, note.pitch)
         at = open_ties.pop(key, -1) if note.tie_in else -1
         if at >= 0 and found[at].end == note.onset:
-            found[at] = replace(found[at], end=note.end)
+            found[at] = replace(found[at], end=note.end, last_bar=note.bar)
         else:
             at = len(found)
-            found.append(_Held(name, note.id, note.onset, note.end, note.pitch, _slurred(note), note.onset))
+            found.append(
+                _Held(name, note.id, note.onset, note.end, note.pitch, _slurred(note), note.onset, note.bar, note.bar)
+            )
         if note.tie_out:
             open_ties[key] = at
     return found
