@@ -16,8 +16,6 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import minimum_filter1d
-from scipy.signal import oaconvolve
 
 from gracewright.graces.model import PlayedNote, Version
 from gracewright.instruments import load_instrument
@@ -31,6 +29,8 @@ from gracewright.study.model import Study
 PEAK: Final = 10 ** (-1 / 20)
 """The highest sample there may be: 1 dB under full scale."""
 FRAME: Final = 441
+"""Samples over which loudness is judged where a moment is turned down."""
+BLOCK: Final = 1 << 17
 TAIL: Final = 1.0
 SOLO, BASS, CHORD, OTHER = level_of(-15), level_of(-12), level_of(-21), level_of(-14)
 ROOM: Final = level_of(-17)
@@ -81,8 +81,7 @@ def render(
             _add_line(out, notes, load_tone(load_instrument(instrument).tone), SOLO, second, tuning, a, weights)
         elif part not in (version.solo, bass) and others:
             _add_line(out, notes, load_tone("plain"), OTHER, second, tuning, a, {})
-    dry = out.astype(np.float32)
-    out += ROOM * oaconvolve(dry, _room(), mode="full")[: len(out)]
+    out += ROOM * in_room(out)
     fade = round(0.2 * SAMPLE_RATE)
     out[-fade:] *= np.linspace(1, 0, fade)
     return held_down(out).astype(np.float32)
@@ -96,7 +95,8 @@ def held_down(samples: Samples) -> Samples:
     padded = np.zeros(frames * FRAME)
     padded[: len(samples)] = np.abs(samples)
     gain = np.minimum(1.0, PEAK / np.maximum(padded.reshape(frames, FRAME).max(axis=1), 1e-9))
-    lowest = minimum_filter1d(gain, 7, mode="nearest")  # three frames to each side: two smoothed, one interpolated
+    around = np.lib.stride_tricks.sliding_window_view(np.pad(gain, 3, mode="edge"), 7)
+    lowest = around.min(axis=1)  # three frames to each side: two are smoothed over, one interpolated
     smooth = np.convolve(np.pad(lowest, 2, mode="edge"), np.ones(5) / 5, "valid")
     places = (np.arange(len(samples)) - FRAME / 2) / FRAME
     return samples * np.interp(places, np.arange(frames), smooth)
@@ -173,13 +173,25 @@ def _add(out: Samples, start: int, sound: Samples) -> None:
         out[start:end] += sound[: end - start]
 
 
+def in_room(samples: Samples) -> Samples:
+    """What the room answers: the samples convolved with its answer, block by block."""
+    response = np.fft.rfft(_room(), BLOCK)
+    step = BLOCK - len(_room()) + 1
+    out = np.zeros(len(samples) + BLOCK)
+    for start in range(0, len(samples), step):
+        block = samples[start : start + step]
+        if np.any(block):
+            out[start : start + BLOCK] += np.fft.irfft(np.fft.rfft(block, BLOCK) * response, BLOCK)
+    return out[: len(samples)]
+
+
 @cache
-def _room() -> NDArray[np.float32]:
+def _room() -> Samples:
     """The answer of a small wooden room: noise that dies away within half a second, after a short silence."""
     size = round(0.5 * SAMPLE_RATE)
     seconds = np.arange(size) / SAMPLE_RATE
     answer = np.random.default_rng(415).standard_normal(size) * 10 ** (-3 * seconds / 0.45)
     answer[: round(0.009 * SAMPLE_RATE)] = 0
     answer = np.convolve(answer, np.hanning(9)[1:-1], "same")
-    result: NDArray[np.float32] = (answer / np.sqrt(np.sum(answer**2))).astype(np.float32)
+    result: Samples = answer / np.sqrt(np.sum(answer**2))
     return result

@@ -18,7 +18,6 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import butter, sosfilt
 
 from gracewright.errors import BadInput
 from gracewright.sound.files import SAMPLE_RATE
@@ -213,7 +212,9 @@ def _noise(kind: str, size: int, start: int) -> Samples:
 @cache
 def _tape(kind: str) -> Samples:
     low, high = (700.0, 6000.0) if kind == "air" else (1500.0, 9000.0)
-    white = np.random.default_rng(1707).standard_normal(NOISE_SECONDS * SAMPLE_RATE)
-    tape = sosfilt(butter(2, [low, high], btype="bandpass", fs=SAMPLE_RATE, output="sos"), white)
+    spectrum = np.fft.rfft(np.random.default_rng(1707).standard_normal(NOISE_SECONDS * SAMPLE_RATE))
+    hertz = np.fft.rfftfreq(NOISE_SECONDS * SAMPLE_RATE, 1 / SAMPLE_RATE)
+    slopes = 1 / ((1 + (low / np.maximum(hertz, 1.0)) ** 4) * (1 + (hertz / high) ** 4))
+    tape = np.fft.irfft(spectrum * slopes)
     result: Samples = tape / np.sqrt(np.mean(tape**2))
     return result
