@@ -1,5 +1,6 @@
 """Read scores into a ``Piece`` and write them back, keeping the user's document whole."""
 
+from gracewright.score.identity import counterparts
 from gracewright.score.lines import bar_state, find_bass, find_solo, part_of, tones
 from gracewright.score.model import (
     Bar,
@@ -18,6 +19,7 @@ from gracewright.score.model import (
 )
 from gracewright.score.ours import canonical, strip_ours
 from gracewright.score.reading import read, scores_in
+from gracewright.score.writing_midi import MidiPart, write_midi
 from gracewright.score.writing_played import Sounded, write_parallel, write_played
 from gracewright.score.writing_signs import Addition, write_signs
 
@@ -29,6 +31,7 @@ __all__ = [
     "FigureItem",
     "Marks",
     "Meter",
+    "MidiPart",
     "Note",
     "Part",
     "Piece",
@@ -39,6 +42,7 @@ __all__ = [
     "Words",
     "bar_state",
     "canonical",
+    "counterparts",
     "find_bass",
     "find_solo",
     "part_of",
@@ -46,6 +50,7 @@ __all__ = [
     "scores_in",
     "strip_ours",
     "tones",
+    "write_midi",
     "write_parallel",
     "write_played",
     "write_signs",

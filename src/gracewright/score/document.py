@@ -3,7 +3,7 @@
 A piece read from MusicXML keeps its tree here; every note id leads to the place of its element, so that signs can be
 added without touching anything else.
 
-Public: Document, to_partwise.
+Public: Document, part_element, to_partwise.
 """
 
 from __future__ import annotations
@@ -13,6 +13,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from lxml import etree
+
+from gracewright.score.musicxml_note import OURS
 
 
 @dataclass(frozen=True)
@@ -34,6 +36,11 @@ class Document:
         if partwise and tree.getroot().tag == "score-timewise":
             to_partwise(tree.getroot())
         return tree, elements
+
+
+def part_element(root: etree._Element, index: int) -> etree._Element:
+    """The ``<part>`` of the part of that place in ``Piece.parts``; parts this program added are not counted."""
+    return [part for part in root.findall("part") if not (part.get("id") or "").startswith(OURS)][index]
 
 
 def to_partwise(root: etree._Element) -> None:

@@ -284,6 +284,10 @@ class Piece:
                 return part
         raise KeyError(part_id)
 
+    def place_of(self, part_id: str) -> int:
+        """The place of a part in ``parts``. Raises KeyError."""
+        return self.parts.index(self.part(part_id))
+
     def beat_of(self, note_onset: Fraction, bar: int) -> Fraction:
         """Place in the bar, counted as a player counts: 1 is the downbeat, in units of the meter's denominator.
 

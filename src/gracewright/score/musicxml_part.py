@@ -37,7 +37,10 @@ JUMP_WORDS: Final = (
 
 def read_part(reading: Reading, index: int, element: etree._Element, listed: etree._Element | None) -> None:
     """Read all bars of a ``<part>`` into the common reading. Raises BadInput."""
-    part_id = element.get("id") or f"P{index + 1}"
+    part_id = element.get("id") or ""
+    taken = {part.id for part in reading.parts}
+    if not part_id or "/" in part_id or part_id in taken:  # a line is named PART/STAFF
+        part_id = next(name for count in range(index + 1, 99) if (name := f"P{count}") not in taken)
     bars = element.findall("measure")
     if len(bars) > MAX_BARS:
         raise BadInput(f"part {part_id} has {len(bars)} bars", file=reading.name, remedy="give a single movement")

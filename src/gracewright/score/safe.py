@@ -30,6 +30,8 @@ _DOCTYPE: Final = re.compile(r"<!DOCTYPE[^\[>]*(\[.*?\])?\s*>", re.S)
 def text_of(data: bytes, name: str) -> str:
     """Decode by byte-order mark, else by the XML declaration, else UTF-8, else Latin-1."""
     marks = ((b"\xef\xbb\xbf", "utf-8-sig"), (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16"))
+    if not data.startswith((b"\xff\xfe", b"\xfe\xff")) and data[:4].count(b"\0") == 2:  # UTF-16 without its mark
+        return data.decode("utf-16-le" if data[1:2] == b"\0" else "utf-16-be", errors="replace")
     declared = re.match(rb"""<\?xml[^>]*encoding\s*=\s*["']([A-Za-z0-9._-]+)["']""", data[:200])
     encoding = declared[1].decode("ascii") if declared else "utf-8"
     encoding = next((by_mark for mark, by_mark in marks if data.startswith(mark)), encoding)

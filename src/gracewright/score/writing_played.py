@@ -17,6 +17,7 @@ from lxml import etree
 
 from gracewright.errors import BadInput
 from gracewright.pitch import Pitch
+from gracewright.score.document import part_element
 from gracewright.score.lines import part_of, tones
 from gracewright.score.model import Piece
 from gracewright.score.notation import put
@@ -43,7 +44,7 @@ def write_played(piece: Piece, line: str, sounded: Sequence[Sounded], order: Ord
     part_id, staff = part_of(line)
     whole = _mark_line(piece, line, elements)
     unfold(tree, order)
-    part = next(part for part in tree.getroot().iterfind("part") if part.get("id") == part_id)
+    part = part_element(tree.getroot(), piece.place_of(part_id))
     PartWriter(piece, line, part, staff, whole=whole).write(played_bars(piece, sounded, order))
     return written(tree)
 
@@ -53,7 +54,8 @@ def write_parallel(piece: Piece, line: str, sounded: Sequence[Sounded], order: O
     tree, _ = _opened(piece)
     part_id, staff = part_of(line)
     root = tree.getroot()
-    part = next(part for part in root.iterfind("part") if part.get("id") == part_id)
+    part = part_element(root, piece.place_of(part_id))
+    listed_id = part.get("id")
     twin = copy.deepcopy(part)
     own_id = f"{part_id}-played"
     twin.set("id", own_id)
@@ -67,7 +69,7 @@ def write_parallel(piece: Piece, line: str, sounded: Sequence[Sounded], order: O
         keep_staff(twin, staff)
     put(root, root.index(part) + 1, twin)
     for listed in root.findall("part-list/score-part"):
-        if listed.get("id") == part_id:
+        if listed.get("id") == listed_id:
             entry = etree.Element("score-part", id=own_id)
             etree.SubElement(entry, "part-name").text = f"{piece.part(part_id).name or part_id} (played)"
             parent = listed.getparent()

@@ -19,6 +19,7 @@ from lxml import etree
 
 from gracewright.errors import BadInput
 from gracewright.pitch import Pitch
+from gracewright.score.document import part_element
 from gracewright.score.lines import part_of
 from gracewright.score.model import Piece, Sign, SmallNote
 from gracewright.score.notation import (
@@ -242,7 +243,7 @@ def _repeat_part(
     """Add a copy of the line's part below it; the notes of the copy by the ids of the first."""
     part_id, staff = part_of(line)
     root = tree.getroot()
-    part = next(part for part in root.iterfind("part") if part.get("id") == part_id)
+    part = part_element(root, piece.place_of(part_id))
     old_notes = list(part.iter("note"))
     twin = copy.deepcopy(part)
     pairs = dict(zip(old_notes, twin.iter("note"), strict=True))
@@ -257,7 +258,8 @@ def _repeat_part(
     if staff:
         keep_staff(twin, staff)
     put(root, root.index(part) + 1, twin)
-    listed = next((entry for entry in root.iterfind("part-list/score-part") if entry.get("id") == part_id), None)
+    entries = root.iterfind("part-list/score-part")
+    listed = next((entry for entry in entries if entry.get("id") == part.get("id")), None)
     if listed is not None:
         entry = etree.Element("score-part", id=own_id)
         etree.SubElement(entry, "part-name").text = f"{piece.part(part_id).name or part_id} (repeat)"
