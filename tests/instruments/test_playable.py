@@ -107,4 +107,12 @@ def test_every_trouble_says_what_to_do():
     troubles = playable(version(shake("F6", "G6", 3, Fraction(1, 8)), [("E4", 1)]), ALTO, "beginner", tempo=SIXTY)
 
     assert troubles
-    assert all(trouble.what and trouble.remedy and trouble.source for trouble in troubles)
+    assert all(words[0].isupper() and words.endswith(".") for t in troubles for words in (t.what, t.remedy))
+    assert all(trouble.source for trouble in troubles)
+
+
+def test_a_repeated_note_is_no_shake():
+    """C C D C: one stroke after a repetition is too little."""
+    host = [(name, Fraction(1, 4)) for name in ("C5", "C5", "D5", "C5")]
+
+    assert shake_fingerings(version(host), ALTO, tempo=SIXTY) == ()

@@ -13,7 +13,7 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
 from gracewright.cli.options import exact, line_options, manner_options, piece_argument, pitch_options
 from gracewright.errors import BadInput
-from gracewright.instruments import playable, shake_fingerings
+from gracewright.instruments import long_breaths, playable, shake_fingerings
 from gracewright.job import Wishes, Work, demo_piece, plain, work_on
 from gracewright.score import read
 from gracewright.sound import (
@@ -211,11 +211,14 @@ def clock(seconds: float) -> str:
 
 
 def advice(work: Work, passage: Passage) -> Iterator[str]:
-    """Fingerings of the passage's shakes, and what is hard in it."""
+    """Fingerings of the passage's shakes, what is hard in it, and where a breath does not last."""
     yield f"Practised: {passage.words}. {work.manner.title}."
     for shake in shake_fingerings(work.version, work.instrument, tempo=work.tempo):
         if passage.holds(shake.time_through, shake.onset) and shake.words:
             yield f"  shake {shake.lower}-{shake.upper}, {shake.strokes:.1f} strokes a second: {shake.words}"
     for trouble in playable(work.version, work.instrument, work.wishes.level, tempo=work.tempo):
         if passage.holds(trouble.time_through, trouble.onset):
-            yield f"  hard: {trouble.what}; {trouble.remedy}"
+            yield f"  hard: {trouble.what} {trouble.remedy}"
+    phrases = [phrase for phrase in work.study.phrases if passage.start < phrase.end and phrase.start < passage.end]
+    for _, words in long_breaths(phrases, work.instrument):
+        yield f"  breath: {words}"

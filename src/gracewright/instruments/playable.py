@@ -59,7 +59,8 @@ class PlayedVersion(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Trouble:
-    """A place that is hard or impossible to play. ``fault`` means that it cannot be done as it stands."""
+    """A place that is hard or impossible to play. ``fault`` means that it cannot be done as it stands; ``what`` and
+    ``remedy`` are sentences."""
 
     fault: bool
     rule: str  # compass, missing note, shake, quick note, tongue, mordent, finger vibrato, breath
@@ -118,8 +119,8 @@ def long_breaths(phrases: Sequence[Phrase], instrument: Instrument) -> tuple[tup
         return ()
     comfortable, most = instrument.breath
     return tuple(
-        (phrase, f"{phrase.seconds:.0f} s, but one breath lasts about {comfortable:g} to {most:g} s on the "
-                 f"{instrument.name}: find a place to breathe, and do not play to the last of your air")
+        (phrase, f"This phrase lasts {phrase.seconds:.0f} s, one breath on the {instrument.name} about {comfortable:g} "
+                 f"to {most:g} s: find a place to breathe, and do not play to the last of your air.")
         for phrase in phrases
         if phrase.seconds > most
     )  # fmt: skip
@@ -205,7 +206,7 @@ def _alternation(notes: Sequence[Played]) -> tuple[Pitch, Pitch, float] | None:
         if at == len(notes) or notes[at].pitch != notes[at - 2].pitch or notes[at].pitch == notes[at - 1].pitch:
             if at - start >= 2 * STROKES_OF_A_SHAKE and (best is None or at - start > best[1] - best[0]):
                 best = (start, at)
-            start = at - 1
+            start = at if at < len(notes) and notes[at].pitch == notes[at - 1].pitch else at - 1
     if best is None:
         return None
     beaten = notes[best[0] : best[1]]
@@ -240,4 +241,10 @@ def _mordent(notes: Sequence[Played], instrument: Instrument) -> Iterator[Troubl
 
 
 def _trouble(fault: bool, rule: str, note: Played, what: str, remedy: str, source: str) -> Trouble:
-    return Trouble(fault, rule, note.host, note.time_through, note.page_onset, what, remedy, source)
+    return Trouble(
+        fault, rule, note.host, note.time_through, note.page_onset, _sentence(what), _sentence(remedy), source
+    )  # fmt: skip
+
+
+def _sentence(words: str) -> str:
+    return words[0].upper() + words[1:] + ("" if words.endswith(".") else ".")
