@@ -50,3 +50,10 @@ def test_the_command_prints_a_sheet(tmp_path):
     assert told.exit_code == 0
     assert target.read_bytes().startswith(b"%PDF")
     assert [path.name for path in tmp_path.iterdir()] == ["signs.pdf"]
+
+
+def test_an_open_question_is_shown_beside_common_practice():
+    told = run("--source", "chambonnieres1670", "--open").output
+
+    assert "open question" in told
+    assert "or, as common practice" in told

@@ -5,6 +5,8 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Sequence
+from dataclasses import replace
+from fractions import Fraction
 from pathlib import Path
 from typing import Any, Final
 
@@ -13,8 +15,20 @@ from rich.console import Console
 from rich.table import Table
 
 from gracewright.errors import BadInput
-from gracewright.graces import Entry, Meaning, Reading, Source, kinds, load_source, look_up, sources, vocabulary
-from gracewright.pitch import Pitch
+from gracewright.graces import (
+    Context,
+    Entry,
+    Meaning,
+    Reading,
+    Source,
+    kinds,
+    load_source,
+    look_up,
+    realise,
+    sources,
+    vocabulary,
+)
+from gracewright.pitch import Key, Pitch
 from gracewright.sheet.source import source_sheet
 
 SCHOOLS: Final = ("french", "german", "italian", "english", "spanish")
@@ -159,7 +173,35 @@ def rows(meaning: Meaning) -> list[tuple[str, ...]]:
         lead = head if i == 0 else ("", "", "", "", "")
         told = spelled(reading) + (f" — {reading.remark}" if reading.remark and len(readings) > 1 else "")
         table.append((*lead, told, sureness(entry, reading)))
+    if entry.open_question and len(readings) == 1:
+        other = common_practice(entry, readings[0])
+        if other:
+            table.append(("", "", "", "", "", f"or, as common practice has it: {other}", ""))
     return table
+
+
+def common_practice(entry: Entry, reading: Reading) -> str:
+    """What common practice makes of an entry's ornament on its example note, in note names; empty where it is the
+    reading itself or nothing."""
+    if entry.means is None:
+        return ""
+    key = Key.parse("C major")
+    beside = {
+        name: Pitch.at(reading.pitch.diatonic + step)
+        for name, step in (("previous", reading.previous), ("following", reading.following))
+        if step is not None
+    }
+    place = Context(reading.pitch, Fraction(0), reading.value, key, 0, previous_length=Fraction(1), **beside)
+    notes = realise(replace(entry.means, entry=""), place).notes
+    steps = [note.pitch.diatonic - reading.pitch.diatonic for note in notes]
+    printed = [mark for mark in reading.notes if mark.step is not None]
+    lengths = [mark.share * reading.value for mark in printed]
+    if steps == [mark.step for mark in printed] and [note.length for note in notes] == lengths:
+        return ""
+    shortest = min(note.length for note in notes)
+    names = [note.pitch.pitch_class + ("" if note.length == shortest else f"[{note.length / reading.value}]")
+             for note in notes]  # fmt: skip
+    return " ".join(names if len(names) < 10 else [*names[:5], "…", *names[-3:]])
 
 
 def sureness(entry: Entry, reading: Reading) -> str:

@@ -102,6 +102,8 @@ def _by_meaning(source: str, plain: Grace | None) -> Read | None:
 
 def _question(entry: Entry) -> str:
     told = [reading.remark or f"from the {reading.start} note, {reading.timing}" for reading in entry.readings]
+    if len(told) == 1:
+        told.append("as common practice has it")
     return f"{entry.title} in {short_name(entry.source)} is an open question ({'; or '.join(told)})"
 
 
