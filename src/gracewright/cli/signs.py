@@ -186,12 +186,11 @@ def common_practice(entry: Entry, reading: Reading) -> str:
     if entry.means is None:
         return ""
     key = Key.parse("C major")
-    beside = {
-        name: Pitch.at(reading.pitch.diatonic + step)
-        for name, step in (("previous", reading.previous), ("following", reading.following))
-        if step is not None
-    }
-    place = Context(reading.pitch, Fraction(0), reading.value, key, 0, previous_length=Fraction(1), **beside)
+    place = Context(
+        reading.pitch, Fraction(0), reading.value, key, 0,
+        previous=beside(reading.pitch, reading.previous), previous_length=Fraction(1),
+        following=beside(reading.pitch, reading.following),
+    )  # fmt: skip
     notes = realise(replace(entry.means, entry=""), place).notes
     steps = [note.pitch.diatonic - reading.pitch.diatonic for note in notes]
     printed = [mark for mark in reading.notes if mark.step is not None]
@@ -228,6 +227,10 @@ def spelled(reading: Reading) -> str:
     elif reading.flexible:
         parts.append("…")
     return " ".join(parts)
+
+
+def beside(pitch: Pitch, step: int | None) -> Pitch | None:
+    return None if step is None else Pitch.at(pitch.diatonic + step)
 
 
 def letter(pitch: Pitch, step: int | None) -> str:
