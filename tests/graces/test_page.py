@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 from graces_hands import Fingers, host, note, plain_study, score, small
 
-from gracewright.graces import contexts, page_graces, page_remarks, realise, unread_signs
+from gracewright.graces import contexts, page_graces, page_remarks, realise, sign_for, unread_signs
 from gracewright.pitch import Pitch
 from gracewright.score import Addition, Sign, read, tones, write_signs
 
@@ -168,3 +168,19 @@ def test_what_was_doubtful_is_told_once_with_its_bars():
 
     (told,) = page_remarks(piece, study, graces)
     assert told.startswith("bars 1, 2, 3 and 2 more: Loulie (1696) writes the tremblement with another sign")
+
+
+def test_accidental_marks_of_a_transposing_part_are_read_as_they_sound():
+    """A part written a minor third above its sound: F sharp under G is printed, D sharp under E sounds."""
+    down = "<transpose><diatonic>-2</diatonic><chromatic>-3</chromatic></transpose>"
+    mark = '<ornaments><mordent/><accidental-mark placement="below">sharp</accidental-mark></ornaments>'
+    first = f"<attributes>{down}</attributes>" + note("C", 5, 16) + note("G", 5, 16, notations=mark)
+    piece = score(first)
+    study = plain_study(piece, "A major")
+    (found,) = page_graces(piece, study)
+    places = contexts(piece, study, Fingers(), "intermediate")
+    notes = [str(n.pitch) for n in realise(found.grace, places[found.note]).notes]
+
+    assert notes == ["E5", "D#5", "E5"]
+    again = sign_for(found.grace, places[found.note]).signs[0]
+    assert again.accidental_below == "sharp"

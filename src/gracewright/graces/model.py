@@ -94,6 +94,7 @@ class Context:
     source: str = ""  # id of the source that speaks
     head: Fraction = Fraction(0)  # length of the first written note where the host is a chain of tied notes
     rest_length: Fraction = Fraction(0)  # length of the rest after, within the bar
+    transpose: tuple[int, int] = (0, 0)  # of the part: staff places and semitones from written to sounding
 
 
 @dataclass(frozen=True, slots=True)

@@ -164,11 +164,17 @@ def _with_accidentals(sign: Sign, grace: Grace, context: Context) -> Sign:
     """The sign with accidental marks for neighbours that the page alone does not give."""
     sounding = {note.pitch for note in realise(grace, context).notes}
     upper, lower = _upper(grace, context), _lower(grace, context)
-    above = NAMES.get(upper.alter, "") if upper in sounding and _unseen(upper, context) else ""
-    below = NAMES.get(lower.alter, "") if lower in sounding and _unseen(lower, context) else ""
+    above = _printed(upper, context) if upper in sounding and _unseen(upper, context) else ""
+    below = _printed(lower, context) if lower in sounding and _unseen(lower, context) else ""
     if not above and not below:
         return sign
     return Sign(sign.element, sign.text, sign.smufl, sign.placement, sign.attributes, above, below, ours=True)
+
+
+def _printed(pitch: Pitch, context: Context) -> str:
+    """The accidental of a sounding pitch as the part's own notation has it."""
+    diatonic, chromatic = context.transpose
+    return NAMES.get(pitch.transposed(-diatonic, -chromatic).alter, "")
 
 
 def _unseen(pitch: Pitch, context: Context) -> bool:

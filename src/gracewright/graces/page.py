@@ -24,7 +24,7 @@ from gracewright.graces.signs import kinds, sign_kinds
 from gracewright.graces.sources import short_name
 from gracewright.graces.ways import entry_for
 from gracewright.pitch import Pitch
-from gracewright.score import Piece, Sign, SmallNote, Tone, tones
+from gracewright.score import Piece, Sign, SmallNote, Tone, part_of, tones
 from gracewright.study.model import Study
 
 SHORT_STEAL: Final = 20
@@ -91,6 +91,7 @@ def _bars(numbers: Sequence[str]) -> str:
 def _places(piece: Piece, study: Study) -> Iterator[tuple[Place, str]]:
     """Each tone with its neighbours, and whether a wavy line runs on over it (``shake``, ``line`` or nothing)."""
     line = tones(piece, study.solo)
+    transpose = piece.part(part_of(study.solo)[0]).transpose
     running = ""
     for i, tone in enumerate(line):
         after = line[i + 1] if i + 1 < len(line) else None
@@ -103,7 +104,7 @@ def _places(piece: Piece, study: Study) -> Iterator[tuple[Place, str]]:
         out = [small for small in tone.marks.after if not small.chord]
         if after is not None:
             out += [small for small in after.marks.before if not small.chord and _closes(small)]
-        yield Place(tone, previous, after, Fraction(60) / study.tempo, into, tuple(out)), over
+        yield Place(tone, previous, after, Fraction(60) / study.tempo, into, tuple(out), transpose), over
         if "stop" in wavy or not (running and after):
             running = ""
 
@@ -163,6 +164,7 @@ def _with_accidentals(grace: Grace, sign: Sign, place: Place, source: str) -> Gr
     above, below = ALTERS.get(sign.accidental_above), ALTERS.get(sign.accidental_below)
     if grace.id == "mordent" and below is None:
         above, below = None, above
+    above, below = place.sounding_alter(1, above), place.sounding_alter(-1, below)
     step = {"half": 1, "whole": 2}.get(sign.attribute("trill-step"))
     if above is None and step is not None:
         above = alter_at(place.tone.pitch, 1, step)

@@ -18,6 +18,7 @@ from gracewright.graces.model import Ending, Grace
 from gracewright.graces.signs import sign_kinds
 from gracewright.graces.sources import Entry, load_source, short_name
 from gracewright.graces.ways import entry_for
+from gracewright.pitch import Pitch
 from gracewright.score import Sign, SmallNote, Tone
 
 LEAN_SECONDS: Final = 0.8
@@ -32,7 +33,8 @@ VIBRATO_SECONDS: Final = 0.8
 class Place:
     """A tone among its neighbours; ``quarter`` is the length of a quarter in seconds.
 
-    ``into`` are the small notes that lead into it, ``out`` those that close it.
+    ``into`` are the small notes that lead into it, ``out`` those that close it; ``transpose`` leads from the part's
+    written pitches to the sounding ones.
     """
 
     tone: Tone
@@ -41,6 +43,14 @@ class Place:
     quarter: Fraction
     into: tuple[SmallNote, ...] = ()
     out: tuple[SmallNote, ...] = ()
+    transpose: tuple[int, int] = (0, 0)
+
+    def sounding_alter(self, step: int, printed: int | None) -> int | None:
+        """The alteration of a neighbour that sounds where the page prints one, in a transposing part too."""
+        if printed is None or self.transpose == (0, 0):
+            return printed
+        diatonic, chromatic = self.transpose
+        return Pitch.at(self.tone.pitch.diatonic + step - diatonic, printed).transposed(diatonic, chromatic).alter
 
     @property
     def seconds(self) -> float:

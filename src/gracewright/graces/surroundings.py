@@ -64,6 +64,7 @@ def contexts(
     harmony = _at([h.onset for h in study.harmony], line)
     keys = _at([k.onset for k in study.keys], line)
     slurred = _slurred(line)
+    transpose = piece.part(part_of(study.solo)[0]).transpose
     found: dict[str, Context] = {}
     for i, tone in enumerate(line):
         before = line[i - 1] if i else None
@@ -93,6 +94,7 @@ def contexts(
             source=source,
             head=piece.by_id[tone.id].length if len(tone.ids) > 1 else Fraction(0),
             rest_length=max(Fraction(0), min(tone.rest_after, piece.bars[tone.bar].end - tone.end)),
+            transpose=transpose,
         )
         found[tone.id] = _with_rate(context, instrument, level)
     return found
