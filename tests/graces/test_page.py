@@ -21,6 +21,7 @@ ORNAMENTS = {
     '<trill-mark trill-step="whole"/>': ("shake", {"upper_alter": 0}),
     "<shake/>": ("shake", {}),
     "<inverted-mordent/>": ("shake", {"ending": "none"}),
+    '<inverted-mordent long="yes"/>': ("shake", {"size": ""}),
     '<inverted-mordent approach="below"/>': ("shake", {"direction": "below"}),
     '<inverted-mordent approach="above" departure="below"/>': ("shake", {"direction": "above", "ending": "turned"}),
     '<inverted-mordent departure="below"/>': ("shake", {"ending": "turned"}),
