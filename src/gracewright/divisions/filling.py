@@ -18,6 +18,8 @@ from typing import Final, NamedTuple
 from gracewright.divisions.mould import Mould, midi_of, spelled
 from gracewright.divisions.tables import Figure, Style, figures
 
+NEAR: Final = 5
+"""Staff places within which a broken chord may go on to any note."""
 TRITONE: Final = 0.4
 """What a tritone outlined by step costs."""
 SEPARATE: Final = 16
@@ -65,7 +67,7 @@ class _Set(NamedTuple):
     foreign: int  # the longest share of a foreign note
     comes_home: bool
     leaps_on: bool
-    returns: int  # how often the note before last comes again, the first time left out
+    returns: int  # how often the note before last comes again
     onward: int  # how many of the last notes run by step into the next
     tritones: int  # runs of four notes by step that outline a tritone
 
@@ -156,11 +158,12 @@ def _candidates(ends: Ends, mould: Mould) -> Iterator[tuple[Figure, tuple[int, .
         for figure in coming:
             if figure.to != end - start:
                 yield figure, tuple([start + step for step in figure.steps])
-    if mould.chord[start % 7] and mould.chord[end % 7]:
+    if mould.chord[start % 7]:
         ladder = mould.ladder(start - 14, start + 14)
         at = ladder.index(start)
         for figure in breaking:
-            if 0 <= at + figure.to < len(ladder) and ladder[at + figure.to] == end:
+            goes = abs(ladder[at + figure.steps[-1]] - end) < NEAR if figure.open else ladder[at + figure.to] == end
+            if goes:
                 yield figure, tuple([ladder[at + step] for step in figure.steps])
 
 
@@ -189,13 +192,13 @@ def _set(figure: Figure, places: tuple[int, ...], ends: Ends, mould: Mould) -> _
 
 
 def _shape(row: tuple[int, ...]) -> tuple[int, int]:
-    """Returns to the note before last after the first, and the length (to four) of the run by step into the end."""
+    """Returns to the note before last, and the length (to four) of the run by step into the end."""
     returns = sum([one == three for one, three in zip(row, row[2:], strict=False)])
     onward = 0
     step = row[-1] - row[-2]
     while abs(step) == 1 and onward < 4 and onward + 1 < len(row) and row[-1 - onward] - row[-2 - onward] == step:
         onward += 1
-    return max(0, returns - 1), max(0, onward - 1)
+    return returns, max(0, onward - 1)
 
 
 def _tritones(row: list[tuple[int, int]]) -> int:

@@ -204,6 +204,7 @@ class _Span:
     def __init__(self, task: Task, style: Style, begin: int, end: int, aim: float, joined: bool) -> None:
         self.task, self.style, self.length = task, style, end - begin
         self.first, self.last = begin == 0, end == task.length
+        self.host = (task.pitch.diatonic, task.pitch.alter)
         units = _units(Fraction(self.length, task.ticks), style.triplets < 5 and task.beat % task.ticks == 0)
         seconds = self.length / task.ticks * task.quarter
         self.stretch: Stretch = stretch_of(seconds, task.least, units, aim, style, joined)
@@ -228,7 +229,7 @@ class _Span:
                 assert isinstance(into, list)
                 self._add(ways, closing(low, self.mould, self.stretch, foreign), shift, start, 0.0, into)
             for end in self.targets:
-                free = self.last and start[0] == home != end[0]
+                free = self.last and start == self.host and end[0] != home
                 ends = Ends(low, (end[0] - shift, end[1]), foreign, free)
                 choice = fillings(ends, self.mould, self.stretch)
                 if isinstance(into, list):
@@ -282,7 +283,7 @@ class _Span:
         figure, shifted = filling.figure, [place + shift for place in filling.places]
         for offset, now, then in self.moves:
             if offset == self.length:
-                if self.last and shifted[-1] == self.task.pitch.diatonic:
+                if self.last and (shifted[-1], filling.alters[-1]) == self.host:
                     continue  # as the plain line goes
                 pair = midi_of(shifted[-1], filling.alters[-1]), midi_of(*end)
             else:

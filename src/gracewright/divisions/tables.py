@@ -13,7 +13,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
-from itertools import accumulate
+from itertools import accumulate, pairwise
 from typing import Any, Final
 
 from gracewright.errors import BadInput, TableError
@@ -46,12 +46,14 @@ class Figure:
     starts: tuple[int, ...]  # shares before each note
     total: int
     least: int  # the smallest weight
+    open: bool  # may go on to any note near enough
 
     @property
     def name(self) -> str:
         """As the table writes it, with its group: ``run 0 1 2 > 3``."""
         notes = " ".join(str(s) if w == 1 else f"{s}:{w}" for s, w in zip(self.steps, self.weights, strict=True))
-        return f"{self.group} {notes}" + (f" {self.to}" if self.chord else f" > {self.to}")
+        target = " >" if self.open else f" {self.to}" if self.chord else f" > {self.to}"
+        return f"{self.group} {notes}{target}"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -95,16 +97,17 @@ def figures() -> tuple[Figure, ...]:
     ['passing 0 1 > 2', 'passing 0 -1 > -2']
     """
     found: list[Figure] = []
-    seen: set[tuple[tuple[int, ...], tuple[int, ...], int, bool]] = set()
+    seen: set[tuple[tuple[int, ...], tuple[int, ...], int, bool, bool]] = set()
     for entry in _entries():
         for text in entry["figures"]:
-            steps, weights, to, chord = _parse(entry["id"], text)
+            steps, weights, to, chord, leads_on = _parse(entry["id"], text)
             for sign in (1, -1) if entry["mirror"] else (1,):
                 shape = (tuple(sign * step for step in steps), weights, sign * to, chord)
-                if shape not in seen:
-                    seen.add(shape)
+                if (*shape, leads_on) not in seen:
+                    seen.add((*shape, leads_on))
                     starts = (0, *accumulate(weights))
-                    found.append(Figure(len(found), entry["id"], *shape, starts[:-1], starts[-1], min(weights)))
+                    sums = starts[:-1], starts[-1], min(weights)
+                    found.append(Figure(len(found), entry["id"], *shape, *sums, leads_on))
     return tuple(found)
 
 
@@ -120,19 +123,21 @@ def _entries() -> list[dict[str, Any]]:
     return entries
 
 
-def _parse(group: str, text: str) -> tuple[tuple[int, ...], tuple[int, ...], int, bool]:
+def _parse(group: str, text: str) -> tuple[tuple[int, ...], tuple[int, ...], int, bool, bool]:
     body, arrow, to = text.partition(">")
     try:
         pairs = [(int(step), int(weight or 1)) for step, _, weight in (word.partition(":") for word in body.split())]
-        target = int(to) if arrow else pairs.pop()[0]
+        target = int(to) if to.strip() else 0 if arrow else pairs.pop()[0]
     except (ValueError, IndexError) as fault:
         raise TableError("formulas.toml", group, "a figure like '0 1:2 0 > -1'", text) from fault
     if not pairs or pairs[0][0] != 0 or any(weight < 1 for _, weight in pairs):
         raise TableError("formulas.toml", group, "a figure that begins with 0 and has whole shares", text)
     steps = [step for step, _ in pairs]
-    if any(one == other for one, other in zip(steps, [*steps[1:], target], strict=True)) and len(steps) > 1:
+    leads_on = bool(arrow) and not to.strip()
+    row = steps if leads_on else [*steps, target]
+    if any(one == other for one, other in pairwise(row)) and len(steps) > 1:
         raise TableError("formulas.toml", group, "no note struck twice running", text)
-    return tuple(steps), tuple(weight for _, weight in pairs), target, not arrow
+    return tuple(steps), tuple(weight for _, weight in pairs), target, leads_on or not arrow, leads_on
 
 
 def styles() -> tuple[str, ...]:
