@@ -25,6 +25,8 @@ LOW, HIGH = Pitch.parse("E3"), Pitch.parse("D5")
 """The chord's compass: under most solo notes, above most bass notes."""
 SPREAD: Final = 12
 """Semitones that the three upper notes span at most."""
+ROOM: Final = 16
+"""Semitones above a high bass that the chord may use though they lie above ``HIGH``."""
 MOST: Final = 24
 """Voicings of a chord that are compared."""
 Voicing = tuple[Pitch, ...]
@@ -132,7 +134,7 @@ def _choices(chord: tuple[str, ...], low: Pitch) -> tuple[tuple[int, ...], ...]:
 def _places(name: str, low: Pitch) -> tuple[Pitch, ...]:
     step, alter = parse_class(name)
     every = (Pitch(octave, step, alter) for octave in range(2, 7))
-    return tuple(p for p in every if max(LOW.midi, low.midi + 3) <= p.midi <= HIGH.midi)
+    return tuple(p for p in every if max(LOW.midi, low.midi + 3) <= p.midi <= max(HIGH.midi, low.midi + ROOM))
 
 
 def _step(before: Voicing, low_before: Pitch, after: Voicing, low_after: Pitch) -> float:
@@ -143,5 +145,5 @@ def _step(before: Voicing, low_before: Pitch, after: Voicing, low_after: Pitch) 
     lines = [(low_before, low_after), *zip(before, after, strict=False)]
     for (a, b), (c, d) in ((x, y) for i, x in enumerate(lines) for y in lines[i + 1 :]):
         if a != b and c != d and (c.midi - a.midi) % 12 == (d.midi - b.midi) % 12 in (0, 7):
-            cost += 8.0
+            cost += 16.0
     return cost
