@@ -4,9 +4,10 @@ from fractions import Fraction
 
 import pytest
 
-from gracewright.instruments import load_instrument, out_of_range, transpositions
+from gracewright.instruments import load_instrument, octave_moves, out_of_range, transpositions
 from gracewright.pitch import Pitch
 from gracewright.score.model import Tone
+from gracewright.study.model import Phrase
 
 
 def line(*names):
@@ -59,3 +60,18 @@ def test_what_fits_nowhere_is_told_by_its_misses(name):
 
     assert moves
     assert min(move.misses for move in moves) >= 1
+
+
+def test_a_low_phrase_of_violin_music_goes_up_an_octave_as_a_whole():
+    phrases = [Phrase(Fraction(0), Fraction(3), 3.0), Phrase(Fraction(3), Fraction(6), 3.0)]
+    moves = octave_moves(line("A4", "C5", "F4", "A3", "D4", "C4"), phrases, load_instrument("alto-recorder"))
+
+    assert [(phrase.start, octaves, words) for phrase, octaves, words in moves] == [
+        (3, 1, "this phrase fits an octave up")
+    ]
+
+
+def test_a_phrase_too_wide_for_either_octave_is_not_offered():
+    phrases = [Phrase(Fraction(0), Fraction(2), 2.0)]
+
+    assert octave_moves(line("G3", "A6"), phrases, load_instrument("alto-recorder")) == ()

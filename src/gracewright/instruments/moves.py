@@ -4,7 +4,7 @@ Conventions: a move is an interval in staff places and semitones, as ``Pitch.tra
 stand in ``moves.toml`` in the order players try them (common practice; the minor third up for French flute and violin
 music on the alto is also found in public reference articles).
 
-Public: out_of_range, transpositions, Move.
+Public: out_of_range, transpositions, octave_moves, Move.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from importlib import resources
 
 from gracewright.instruments.model import Instrument
 from gracewright.score.model import Tone
+from gracewright.study.model import Phrase
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +68,26 @@ def transpositions(line_tones: Sequence[Tone], instrument: Instrument) -> tuple[
     octave = (7 * instrument.octave, 12 * instrument.octave)
     first = [(2, 3)] if instrument.octave == 0 else [octave, (octave[0] + 2, octave[1] + 3)]
     return tuple(sorted(found, key=lambda move: (move.misses, (move.diatonic, move.chromatic) not in first)))
+
+
+def octave_moves(
+    line_tones: Sequence[Tone], phrases: Sequence[Phrase], instrument: Instrument
+) -> tuple[tuple[Phrase, int, str], ...]:
+    """Phrases that leave the compass and would lie within it an octave away: phrase, octaves (1 or -1), in words.
+
+    A whole phrase moves, never a note alone, so that the leap falls where the line breathes (common practice). Up is
+    tried first. A phrase that fits in neither octave is not among them.
+    """
+    found = []
+    for phrase in phrases:
+        inside = [tone for tone in line_tones if phrase.start <= tone.onset < phrase.end]
+        if not out_of_range(inside, instrument):
+            continue
+        for octaves, words in ((1, "up"), (-1, "down")):
+            if all(instrument.has(tone.pitch.transposed(7 * octaves, 12 * octaves)) for tone in inside):
+                found.append((phrase, octaves, f"this phrase fits an octave {words}"))
+                break
+    return tuple(found)
 
 
 @cache
