@@ -1,6 +1,6 @@
 """Write a learned manner as TOML, and tell in words what was learned.
 
-Public: manner_text, report.
+Public: manner_text, report, weights_plot.
 """
 
 from __future__ import annotations
@@ -72,3 +72,27 @@ def report(learned: Learned) -> str:
         lines.append(f"{named[:1].upper()}{named[1:]}: likes it where {'; '.join(wanted) or 'nothing stands out'}. "
                      f"Shuns it where {'; '.join(shunned) or 'nothing stands out'}.")  # fmt: skip
     return "\n".join(lines) + "\n"
+
+
+def weights_plot(learned: Learned, most: int = 12) -> str:
+    """The strongest weights of every kind as an SVG picture, one panel a kind. Needs matplotlib."""
+    from io import StringIO
+
+    from matplotlib.backends.backend_svg import FigureCanvasSVG
+    from matplotlib.figure import Figure
+
+    count = len(learned.kinds)
+    figure = Figure(figsize=(9, 3.2 * count), layout="constrained")
+    FigureCanvasSVG(figure)
+    panels = figure.subplots(count, 1, squeeze=False)[:, 0]
+    for number, (kind, panel) in enumerate(zip(learned.kinds, panels, strict=True)):
+        row = learned.features[number]
+        order = np.argsort(-np.abs(row))[:most][::-1]
+        colours = ["#2a6f6b" if row[column] > 0 else "#a0522d" for column in order]
+        panel.barh(range(len(order)), row[order], color=colours)
+        panel.set_yticks(range(len(order)), [FEATURES[SINGLES[column]] for column in order], fontsize=8)
+        panel.axvline(0, color="black", linewidth=0.8)
+        panel.set_title(f"{kind.replace('-', ' ')} ({learned.counts[kind]} in the scores)", fontsize=10)
+    picture = StringIO()
+    figure.savefig(picture, format="svg", metadata={"Date": None})
+    return picture.getvalue()

@@ -11,7 +11,7 @@ Public: make_plan.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from typing import Final, Literal
 
@@ -149,9 +149,9 @@ def _demands(desk: Desk, score: Floats, columns: Ints, allowed: Floats, families
 
     shake = FAMILIES.index("shake")
     cadential = {item.site for item in desk.wanted if item.site >= 0}
-    for number, strip in enumerate(desk.strips):
-        if strip.first and desk.sites.step_before[strip.first] != 99 and strip.first not in cadential:
-            score[number, 0, shake] = FORBIDDEN  # a strip's first note may follow a shake at once
+    for site in _loses_to_neighbour(desk, allowed, families, cadential):
+        for number, strip in starts.get(site, ()):
+            score[number, site - strip.first, shake] = FORBIDDEN
     for item in desk.wanted if desk.budget is None else ():
         for number, strip in starts.get(item.site, ()):
             if score[number, item.site - strip.first, shake] > FORBIDDEN / 2:
@@ -167,6 +167,20 @@ def _demands(desk: Desk, score: Floats, columns: Ints, allowed: Floats, families
         for number, strip in starts.get(site, ()):
             if strip.time_through == time_through and columns[number, site - strip.first, families[column]] == column:
                 score[number, site - strip.first, families[column]] = FORBIDDEN
+
+
+def _loses_to_neighbour(desk: Desk, allowed: Floats, families: Ints, cadential: set[int]) -> Iterator[int]:
+    """Strips are solved apart: of the notes on both sides of a cut only the one that wants it more may be shaken."""
+    shakes = allowed[:, np.flatnonzero(families == FAMILIES.index("shake"))].max(axis=1)
+    for site in {strip.first for strip in desk.strips if strip.first}:
+        if desk.sites.step_before[site] == 99:
+            continue
+        before = site - 1
+        taken = before in desk.page and family_of(desk.page[before][0]) == FAMILIES.index("shake")
+        if taken or before in cadential or (site not in cadential and shakes[before] >= shakes[site]):
+            yield site
+        else:
+            yield before
 
 
 def family_of(grace: Grace | None) -> int:

@@ -9,7 +9,7 @@ Public: Workshop, workshop_of, step_of.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from typing import Final, Literal
@@ -41,12 +41,17 @@ class Workshop:
     level: str
     places: Mapping[str, Context]
     beats: Sequence[Fraction]
-    grounds: Mapping[str, Sequence[Ground]]
+    read_grounds: Callable[[], Mapping[str, Sequence[Ground]]]
     style: str
     passages: dict[Grace, Division] = field(default_factory=dict)
     made: dict[tuple[int, str, int, bool], Grace | None] = field(default_factory=dict)
     judged: dict[tuple[int, Grace], str] = field(default_factory=dict)
     clashes: dict[tuple[int, Grace, Grace], bool] = field(default_factory=dict)
+
+    @property
+    def grounds(self) -> Mapping[str, Sequence[Ground]]:
+        """What sounds under each tone; read when the first division is asked for, the same for every manner."""
+        return self.sites.keep("grounds", self.read_grounds)
 
     def grace(self, site: int, kind: str, step: int, required: bool) -> Grace | None:
         """The grace of a kind on a tone; ``step`` 0 sober, 1 usual, 2 bold. None where every form fails."""
@@ -189,8 +194,9 @@ def workshop_of(
     def make() -> Workshop:
         places = contexts(piece, study, instrument, level, tempo=tempo, source=source)
         beats = [piece.bars[tone.bar].meter.beat for tone in sites.tones]
-        under = grounds(piece, study) if "division" in manner.bias else {}
-        return Workshop(sites, manner, instrument, level, places, beats, under, style_of(manner))
+        return Workshop(
+            sites, manner, instrument, level, places, beats, lambda: grounds(piece, study), style_of(manner)
+        )
 
     return sites.keep(("workshop", id(manner), id(instrument), level, source), make)
 

@@ -1,0 +1,117 @@
+"""A manner can be learned from marked scores, and what is learned is what the scores do."""
+
+import tomllib
+from pathlib import Path
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+
+from gracewright.cli.learn import command
+from gracewright.errors import BadInput
+from gracewright.graces import Grace, page_graces
+from gracewright.score import read, tones
+from gracewright.taste import load_manner, make_plan
+from gracewright.taste.learning import fit, kind_of, marked_score, without_graces
+from gracewright.taste.manner import build
+from gracewright.taste.manner_text import manner_text, report
+
+SCORE = """<score-partwise version="4.0"><part-list><score-part id="P1"><part-name>Flute</part-name></score-part>
+<score-part id="P2"><part-name>Bass</part-name></score-part></part-list><part id="P1">{tune}</part>
+<part id="P2">{bass}</part></score-partwise>"""
+HEAD = ("<attributes><divisions>2</divisions><key><fifths>0</fifths></key><time><beats>4</beats><beat-type>4"
+        "</beat-type></time></attributes>")  # fmt: skip
+
+
+def note(pitch: str, length: int, sign: str = "") -> str:
+    marks = f"<notations><ornaments><{sign}/></ornaments></notations>" if sign else ""
+    return (f"<note><pitch><step>{pitch[0]}</step><octave>{pitch[1]}</octave></pitch>"
+            f"<duration>{length}</duration>{marks}</note>")  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Tunes in which every note that falls by step onto the third beat is shaken, and every leap up is bitten."""
+    where = tmp_path_factory.mktemp("marked")
+    random = np.random.default_rng(3)
+    for number in range(6):
+        tune = bass = ""
+        for bar in range(12):
+            kind = int(random.integers(3))
+            if kind == 0:
+                row = note("E5", 4) + note("D5", 2, "trill-mark") + note("D5", 2)
+            elif kind == 1:
+                row = note("C5", 4) + note("G5", 2, "mordent") + note("G5", 2)
+            else:
+                row = note("C5", 4) + note("C5", 2) + note("D5", 2)
+            head = HEAD if bar == 0 else ""
+            tune += f'<measure number="{bar + 1}">{head}{row}</measure>'
+            bass += f'<measure number="{bar + 1}">{head}{note("C3", 4)}{note("G3", 4)}</measure>'
+        (where / f"tune{number}.musicxml").write_text(SCORE.format(tune=tune, bass=bass), encoding="utf-8")
+    return where
+
+
+def test_graces_are_set_aside_and_nothing_else(folder):
+    piece = read(folder / "tune0.musicxml")
+    plain = without_graces(piece)
+
+    assert any(n.marks.signs for n in piece.notes)
+    assert not any(n.marks.signs for n in plain.notes)
+    assert [(n.onset, n.pitch) for n in piece.notes] == [(n.onset, n.pitch) for n in plain.notes]
+
+
+def test_a_learned_manner_graces_an_unseen_score_as_the_others_do(folder):
+    base = load_manner("german")
+    files = sorted(folder.glob("*.musicxml"))
+    learned = fit([marked_score(path, base) for path in files[1:]], base)
+    manner = build(tomllib.loads(manner_text(learned, "mine", "Mine")), "mine.toml")
+
+    from gracewright.instruments import load_instrument
+    from gracewright.study import study
+
+    piece = read(files[0])
+    plain = without_graces(piece)
+    found = study(plain)
+    theirs = {there.note: kind_of(there.grace) for there in page_graces(piece, found)}
+    plan = make_plan(plain, found, manner, load_instrument("traverso"), richness=10, count=len(theirs))
+    mine = {choice.note: kind_of(choice.grace) for choice in plan.choices if choice.grace}
+    both = set(mine) & set(theirs)
+
+    assert len(both) >= 0.8 * len(theirs)
+    assert sum(mine[name] == theirs[name] for name in both) >= 0.9 * len(both)
+    assert len(mine) <= len(theirs) < len(tones(piece, found.solo))
+
+
+def test_the_report_says_what_was_learned(folder):
+    base = load_manner("german")
+    told = report(fit([marked_score(path, base) for path in sorted(folder.glob("*.musicxml"))], base))
+
+    assert "of kind shake" in told
+    assert "of kind mordent" in told
+    mordent = next(line for line in told.splitlines() if line.startswith("Mordent"))
+    assert "rising leap" in mordent.partition("Shuns")[0]
+
+
+def test_scores_with_too_few_graces_teach_nothing(folder):
+    base = load_manner("german")
+    plain = marked_score(sorted(folder.glob("*.musicxml"))[0], base)
+    plain.labels[:] = -1
+    with pytest.raises(BadInput, match="carry only 0 graces"):
+        fit([plain], base)
+
+
+def test_the_command_writes_a_manner_that_loads(folder, tmp_path):
+    result = CliRunner().invoke(command, [str(folder), "--name", "mine", "--out", str(tmp_path)])
+
+    assert result.exit_code == 0, result.output
+    manner = load_manner(str(tmp_path / "mine.toml"))
+    assert manner.set_by == "learned"
+    assert {"shake", "mordent"} <= set(manner.kinds)
+    assert (tmp_path / "mine.svg").read_text(encoding="utf-8").startswith("<?xml")
+    assert "Learned from 6 scores" in (tmp_path / "mine.txt").read_text(encoding="utf-8")
+
+
+def test_every_family_of_the_page_has_a_kind_or_none():
+    assert kind_of(Grace("shake")) == "shake"
+    assert kind_of(Grace("appoggiatura", direction="above", size="short")) == "short-appoggiatura"
+    assert kind_of(Grace("arpeggio")) == ""
