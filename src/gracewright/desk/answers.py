@@ -103,7 +103,7 @@ class Desk:
             "redo": steps[at + 1].said if at + 1 < len(steps) else None,
             "wishes": {**wishes_json(draft.wishes), "tempo_found": float(draft.study.tempo)},
             "manner": {"title": draft.manner.title, "source": draft.plan.signs_by},
-            "shape": shape_json(draft), "graces": graces_json(draft.plan),
+            "shape": shape_json(draft, "" if whole else str(query.get("form", ""))), "graces": graces_json(draft.plan),
             "page": self.pages(draft, view_from(query), *known(query)),
         }  # fmt: skip
         if whole:

@@ -8,18 +8,30 @@ Public: shape_json.
 
 from __future__ import annotations
 
+import secrets
+from bisect import bisect_left, bisect_right
 from fractions import Fraction
 from typing import Any
 
 from gracewright.desk.draft import Draft
 from gracewright.desk.words import CADENCES, letter
-from gracewright.score import Piece
+from gracewright.score import Bar, Piece
 from gracewright.study import Study
 
 
-def shape_json(draft: Draft) -> dict[str, Any]:
-    """Bars, phrases, cadences, sequences, tension, graces of each time through, and the handles of the curve."""
-    piece, study = draft.piece, draft.study
+def shape_json(draft: Draft, held: str = "") -> dict[str, Any]:
+    """What a plan changes (graces of each time through, the curve), and the form of the piece unless the page holds it.
+
+    ``form`` names the form; a page gives the name of the one it holds as ``held``.
+    """
+    key = ("form", id(draft.study))
+    name, form = draft.ground.keep(key, lambda: (secrets.token_hex(4), form_json(draft.piece, draft.study)))
+    curve = [[str(onset), factor] for onset, factor in draft.wishes.curve]
+    return {"form": name, "times": times(draft), "curve": curve, **({} if held == name else form)}
+
+
+def form_json(piece: Piece, study: Study) -> dict[str, Any]:
+    """Bars, phrases, cadences, sequences, keys and tension."""
     return {
         "length": float(piece.length),
         "bars": [
@@ -30,22 +42,30 @@ def shape_json(draft: Draft) -> dict[str, Any]:
         ],
         "phrases": phrases(piece, study),
         "cadences": [
-            {"at": float(c.onset), "kind": c.kind, "strength": round(c.strength, 2), "bar": bar_number(piece, c.onset),
-             "words": f"bar {bar_number(piece, c.onset)}: {CADENCES[c.kind]} in {letter(c.key.tonic)} {c.key.mode}"}
+            {"at": float(c.onset), "kind": c.kind, "strength": round(c.strength, 2),
+             "words": f"bar {bar_number(piece, c.onset)}: {CADENCES[c.kind]} in {letter(str(c.key))}"}
             for c in study.cadences
         ],
         "sequences": [
             {"legs": [[float(leg.start), float(leg.end)] for leg in sequence.legs],
-             "words": f"bars {bar_number(piece, sequence.start)} to {bar_before(piece, sequence.end)}: a sequence, "
-                      f"{len(sequence.legs)} legs, {'rising' if sequence.step > 0 else 'falling'} by step of "
-                      f"{abs(sequence.step)}"}
+             "words": f"bars {bar_number(piece, sequence.start)} to {bar_before(piece, sequence.end)}: a sequence of "
+                      f"{len(sequence.legs)} legs, {steps_words(sequence.step)}"}
             for sequence in study.sequences
         ],
-        "keys": [{"at": float(k.onset), "words": f"{letter(k.key.tonic)} {k.key.mode}"} for k in study.keys],
         "tension": [[float(onset), round(value, 3)] for onset, value in study.tension],
-        "times": times(draft),
-        "curve": [[str(onset), factor] for onset, factor in draft.wishes.curve],
     }  # fmt: skip
+
+
+def steps_words(step: int) -> str:
+    """How far a leg lies from the one before.
+
+    >>> steps_words(-1), steps_words(2), steps_words(0)
+    ('each a second lower', 'each a third higher', 'on the same notes')
+    """
+    names = ("second", "third", "fourth", "fifth", "sixth", "seventh", "octave")
+    if step == 0:
+        return "on the same notes"
+    return f"each a {names[min(abs(step), 7) - 1]} {'higher' if step > 0 else 'lower'}"
 
 
 def phrases(piece: Piece, study: Study) -> list[dict[str, Any]]:
@@ -76,9 +96,13 @@ def times(draft: Draft) -> list[dict[str, Any]]:
 
 def bar_number(piece: Piece, onset: Fraction) -> str:
     """The printed number of the bar a time falls in."""
-    return next((bar.number for bar in reversed(piece.bars) if bar.onset <= onset), piece.bars[0].number)
+    return piece.bars[max(0, bisect_right(piece.bars, onset, key=start) - 1)].number
 
 
 def bar_before(piece: Piece, end: Fraction) -> str:
     """The printed number of the last bar that begins before a time."""
-    return next((bar.number for bar in reversed(piece.bars) if bar.onset < end), piece.bars[0].number)
+    return piece.bars[max(0, bisect_left(piece.bars, end, key=start) - 1)].number
+
+
+def start(bar: Bar) -> Fraction:
+    return bar.onset

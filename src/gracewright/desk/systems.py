@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import hashlib
 import re
+from bisect import bisect_right
 from collections import OrderedDict
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field, replace
@@ -26,6 +27,7 @@ from gracewright.graces import Notated
 from gracewright.job import Work
 from gracewright.score import Note, Part, Piece, Tone, part_of
 from gracewright.sheet import Staff, engrave, mei_of, systems_of
+from gracewright.sheet.systems import break_evenly, natural_widths
 
 AGAIN: Final = "again."
 OPTIONS: Final[Mapping[str, object]] = {
@@ -92,7 +94,7 @@ class Leaf:
         piece, staves = staves_of(draft, view)
         starts = self._starts(draft, view, piece, staves)
         ends = [*(start - 1 for start in starts[1:]), len(piece.bars) - 1]
-        keys = [key_of(draft, view, staves, first, last) for first, last in zip(starts, ends, strict=True)]
+        keys = keys_of(draft, view, staves, list(zip(starts, ends, strict=True)))
         asked = set(range(len(starts)) if wanted is None else wanted)
         missing = [n for n, key in enumerate(keys) if n in asked and key not in self.drawings]
         if missing:
@@ -105,11 +107,8 @@ class Leaf:
     def _starts(self, draft: Draft, view: View, piece: Piece, staves: list[Staff]) -> tuple[int, ...]:
         key = (id(draft.piece), draft.study.solo, view)
         if key not in self.breaks:
-            found = systems_of(piece, staves, version=version_of(draft, view), width=view.width, options=OPTIONS)
-            self.breaks[key] = tuple(system.first_bar for system in found)
-            for number, system in enumerate(found):
-                name = key_of(draft, view, staves, system.first_bar, system.last_bar)
-                self._hold(view, number, name, system)
+            widths = natural_widths(piece, staves, version_of(draft, view))
+            self.breaks[key] = break_evenly(widths, view.width)
         return self.breaks[key]
 
     def _draw(self, draft: Draft, view: View, piece: Piece, staves: list[Staff], starts: tuple[int, ...],
@@ -150,21 +149,24 @@ def runs(numbers: Collection[int]) -> list[list[int]]:
     return found
 
 
-def key_of(draft: Draft, view: View, staves: list[Staff], first: int, last: int) -> str:
-    """A digest of all that can differ in the drawing of some bars."""
+def keys_of(draft: Draft, view: View, staves: list[Staff], spans: list[tuple[int, int]]) -> list[str]:
+    """For each span of bars a digest of all that can differ in its drawing."""
     piece = draft.piece
-    onset, end = piece.bars[first].onset, piece.bars[last].end
-    signs = [
-        [(note, what) for note, what in staff.added.items() if onset <= piece.by_id[bare(note)].onset < end]
-        for staff in staves
-    ]
-    played = []
+    by_bar: dict[int, list[object]] = {}
+    for number, staff in enumerate(staves):
+        for note, what in staff.added.items():
+            by_bar.setdefault(piece.by_id[bare(note)].bar, []).append((number, note, what))
     version = version_of(draft, view)
     if version is not None:
-        played = [(n.onset, n.length, n.pitch, n.slurred) for n in version.notes
-                  if n.part == version.solo and onset <= n.page_onset < end]  # fmt: skip
-    told = repr((id(piece), draft.study.solo, draft.study.bass, view, first, last, signs, played))
-    return hashlib.sha256(told.encode()).hexdigest()[:16]
+        onsets = [bar.onset for bar in piece.bars]
+        for note in version.notes:
+            if note.part == version.solo:
+                bar = bisect_right(onsets, note.page_onset) - 1
+                by_bar.setdefault(bar, []).append((note.onset, note.length, note.pitch, note.slurred))
+    same = (id(piece), draft.study.solo, draft.study.bass, view)
+    inside = [[by_bar.get(bar) for bar in range(first, last + 1)] for first, last in spans]
+    told = [repr((same, span, bars)) for span, bars in zip(spans, inside, strict=True)]
+    return [hashlib.sha256(text.encode()).hexdigest()[:16] for text in told]
 
 
 def bare(note: str) -> str:

@@ -53,7 +53,7 @@ const desk = {
 
   take(now) {
     const before = this.state;
-    this.state = { ...before, ...now };
+    this.state = { ...before, ...now, shape: { ...before?.shape, ...now.shape } };
     document.body.dataset.state = this.state.piece ? "ready" : "empty";
     document.body.dataset.revision = this.state.revision;
     this.head();

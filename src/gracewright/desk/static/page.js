@@ -3,6 +3,7 @@ import { ask } from "./asking.js";
 import { draw, drawing, make } from "./making.js";
 
 const NEAR = 34; // pixels within which a touch finds a note
+const AHEAD = 120; // systems fetched before they are seen
 const LANE = 9; // pixels above everything at a note where its mark stands
 
 export class Page {
@@ -35,7 +36,7 @@ export class Page {
   view() {
     const shown = this.systems.map((figure, n) => [figure.getBoundingClientRect(), n]).filter(([box]) => box.bottom > 0 && box.top < innerHeight).map(([, n]) => n);
     const first = shown.length ? shown[0] : 0;
-    return { ...this.query(), holds: [...this.drawings.keys()], first, count: Math.max(1, shown.length) };
+    return { ...this.query(), form: this.state?.shape?.form ?? "", holds: [...this.drawings.keys()], first, count: Math.max(1, shown.length) };
   }
 
   resized() {
@@ -53,7 +54,7 @@ export class Page {
     for (const [key, text] of Object.entries(state.page.drawings)) this.drawings.set(key, text);
     const wanted = state.page.systems;
     const keep = new Set(wanted.map((one) => one.key));
-    for (const key of this.drawings.keys()) if (!keep.has(key) && this.drawings.size > 200) this.drawings.delete(key);
+    for (const key of this.drawings.keys()) if (!keep.has(key) && this.drawings.size > 300) this.drawings.delete(key);
     const repeats = state.shape.times.length > 1;
     this.rowsField.hidden = !repeats;
     if (this.systems.length !== wanted.length) {
@@ -74,6 +75,22 @@ export class Page {
     this.marks();
     this.mark();
     this.glow(changed);
+    clearTimeout(this.idling);
+    this.idling = setTimeout(() => this.fetchAhead(), 400);
+  }
+
+  // While nothing happens, fetch what is not in view, nearest first, so that scrolling only has to mount.
+  async fetchAhead() {
+    const now = this.state;
+    const middle = this.systems.findIndex((figure) => figure.getBoundingClientRect().bottom > 0);
+    const missing = this.systems.map((figure, n) => [n, Math.abs(n - middle), figure.dataset.key])
+      .filter(([, , key]) => !this.drawings.has(key)).sort((a, b) => a[1] - b[1]).slice(0, AHEAD).map(([n]) => n);
+    for (let n = 0; n < missing.length && this.state === now; n += 6) {
+      try {
+        const { drawings } = await ask("system", { ...this.query(), places: missing.slice(n, n + 6).join(",") });
+        for (const [key, text] of Object.entries(drawings)) this.drawings.set(key, text);
+      } catch { return; }
+    }
   }
 
   visible(figure) {
