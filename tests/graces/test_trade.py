@@ -42,6 +42,11 @@ def test_a_turned_ending_is_the_note_below_and_the_note():
     assert pitches(Grace("shake", ending="turned"), pitch="B4", following="C5")[-2:] == ["A4", "B4"]
 
 
+def test_a_turn_stands_for_a_closed_shake_that_has_no_time():
+    assert pitches(Grace("shake", ending="turned"), length="1/2", quarter=F(1, 2), least=0.06, rate=4.0) == [
+        "D5", "C5", "B4", "C5"]  # fmt: skip
+
+
 def test_an_anticipated_ending_touches_the_next_note_early():
     notes = sung(Grace("shake", ending="anticipation"), pitch="D5", following="C5")
 

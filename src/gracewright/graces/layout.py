@@ -28,6 +28,9 @@ QUICK_AIM: Final = 0.09
 """Seconds: what a lone quick note aims at where no source prints a value. Our choice, by ear."""
 SQUEEZED: Final = 0.7
 """A short shake may go this much quicker than the player's usual shortest stroke before it is given up. Our choice."""
+TURNED: Final = (Mark(-1), Mark(0))
+"""The turned ending of a shake."""
+TURN: Final = Shape((Mark(1), Mark(0), Mark(-1), Mark(0, HOLD)))
 DIVISORS: Final = (1, 2, 3, 4, 6, 8, 12, 16, 24, 32, 48, 64)
 
 
@@ -170,10 +173,16 @@ def _quickened(steps: list[int], lengths: list[int]) -> tuple[list[int], list[in
 def _too_short(shape: Shape, length: Fraction, limits: Limits) -> Laid:
     """What is left of a shape with strokes where the host has no room for it."""
     assert shape.stroke is not None
+    if shape.tail == TURNED and shape.stroke[0] == 1 and float(length * limits.quarter) >= 4 * limits.least:
+        short = _figure(TURN, length, limits)
+        if not short.remark:
+            return short._replace(remark="short: a turn stands for it")
     if shape.tail:
-        return lay(replace(shape, tail=(), printed=()), length, limits)._replace(remark="too short for the ending")
+        less = lay(replace(shape, tail=(), printed=()), length, limits)
+        return less._replace(remark=less.remark or "too short for the ending")
     if shape.head:
-        return lay(replace(shape, head=(), printed=()), length, limits)._replace(remark="too short for the beginning")
+        less = lay(replace(shape, head=(), printed=()), length, limits)
+        return less._replace(remark=less.remark or "too short for the beginning")
     first, second = shape.stroke
     seconds = float(length * limits.quarter)
     if first != 0 and seconds >= 3 * limits.least:

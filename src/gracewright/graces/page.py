@@ -298,7 +298,11 @@ def _single(small: SmallNote, tone: Tone) -> Grace:
     """One small note: leaning, short or passing, from above or below; a leaping one keeps its own pitch."""
     step = small.pitch.diatonic - tone.pitch.diatonic
     if step not in (1, -1):
-        return Grace("small-notes", notes=_quick([small]))
+        leans = step != 0 and not small.slash and small.value * 4 >= tone.length
+        share = Fraction(2, 3) if tone.length.numerator % 3 == 0 else Fraction(1, 2)
+        leaping = Grace("appoggiatura", size="long", direction="above" if step > 0 else "below",
+                        notes=((small.pitch, share),))  # fmt: skip
+        return leaping if leans else Grace("small-notes", notes=_quick([small]))
     stolen = small.steal_following
     told = stolen is not None and SHORT_STEAL < stolen < 100
     untold = stolen is not None or small.make_time is not None or small.value * 4 < tone.length

@@ -14,13 +14,13 @@ from functools import lru_cache
 from typing import Final
 
 from gracewright.errors import BadInput
+from gracewright.graces.layout import TURNED
 from gracewright.graces.model import Context, Ending, Grace
 from gracewright.graces.recognise import classify
 from gracewright.graces.shape import HOLD, QUICK, Mark, Shape
 from gracewright.graces.sources import Entry, Reading, entry_of, load_source, short_name
 from gracewright.graces.vocabulary import Pattern, pattern_for
 
-TURNED: Final = (Mark(-1), Mark(0))
 FAST: Final = 0.4
 """Seconds: a host no longer than this is in quick time. Our choice."""
 SLOW: Final = 0.9
