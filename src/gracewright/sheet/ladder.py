@@ -93,24 +93,26 @@ def _steps(sheet: Sheet, piece: Piece, study: Study, plan: Plan, version: Versio
     fifths = piece.bars[bar].fifths
     pitches = [note.pitch for note in notes]
     even = example_of([[Written(pitch, Fraction(1)) for pitch in _shortened(pitches)]], fifths=fifths, repeat=True)
-    sheet.music(engraved_example(even, played=False, width=line), line, caption="Slow and even",
-                note=f"quarter = {SLOW}, one finger stroke a beat, each note as long as the next")  # fmt: skip
     grouped = example_of(_groups(pitches), fifths=fifths, repeat=True)
-    sheet.music(engraved_example(grouped, played=False, width=line), line, caption="Grouped",
-                note=f"quarter = {SLOW}, then a little faster: stop on each long note and loosen the hand")  # fmt: skip
+    sheet.pair(
+        (engraved_example(even, played=False, width=line), "Slow and even",
+         f"quarter = {SLOW}, each note as long as the next"),
+        (engraved_example(grouped, played=False, width=line), "Grouped",
+         f"quarter = {SLOW}, then faster; rest on each long note"), line,
+    )  # fmt: skip
     start = min(note.onset for note in notes)
     end = max(note.end for note in notes)
     played = tuple((note.pitch, note.onset - start, note.length) for note in notes)
     alone = example_of([[Written(choice.pitch, end - start, played=played)]], fifths=fifths, repeat=True)
-    sheet.music(engraved_example(alone, written=False, width=line), line, caption="In time",
-                note=_paces(tempo))  # fmt: skip
     first, last = max(0, bar - 1), min(len(piece.bars) - 1, bar + 1)
     time = choice.time_through
     added = added_signs(piece, study, plan, time=time)
     staves = [Staff("written", study.solo, added=added, numbers={choice.note: "*"}),
               Staff("played", study.solo, row=time, scale=85)]  # fmt: skip
-    sheet.music(excerpt(piece, staves, first, last, version=version), line, caption="In its place",
-                note=_paces(tempo))  # fmt: skip
+    sheet.pair(
+        (engraved_example(alone, written=False, width=line), "In time", _paces(tempo)),
+        (excerpt(piece, staves, first, last, version=version), "In its place", _paces(tempo)), line,
+    )  # fmt: skip
 
 
 def _paces(tempo: int) -> str:

@@ -24,6 +24,8 @@ from gracewright.study import Cadence, Study
 from gracewright.taste import Choice, Manner, Plan, load_manner, make_plan, manners, placed
 
 Block = dict[str, Any]
+Captioned = tuple[System, str, str]
+GAP: Final = 60
 MOST_LETTERS: Final = 10
 LETTERS: Final = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 GRADES: Final = (("sober", 2.0), ("middle", 5.0), ("rich", 9.0))
@@ -48,6 +50,17 @@ class Sheet:
         self.images.append(system.svg)
         name = f"s{len(self.images) - 1}.svg"
         self.add(music=name, width=min(system.width, widest), **more)
+
+    def pair(self, one: Captioned, other: Captioned, line: int) -> None:
+        """Two pieces of music side by side where both fit, else one below the other."""
+        if one[0].width + other[0].width + GAP > line:
+            for system, caption, note in (one, other):
+                self.music(system, line, caption=caption, note=note)
+            return
+        left = max(one[0].width, min(line - other[0].width - GAP, (line - GAP) // 2))
+        cells = [{"music": self.image(system), "width": system.width, "caption": caption, "note": note}
+                 for system, caption, note in (one, other)]  # fmt: skip
+        self.add(pair=cells, left=left)
 
     def image(self, system: System) -> str:
         self.images.append(system.svg)
