@@ -49,3 +49,14 @@ def test_in_a_meantone_g_sharp_is_lower_than_a_flat(name):
 def test_an_unknown_name_is_answered_with_the_known_ones():
     with pytest.raises(BadInput, match="no temperament is called 'wobbly'; choose one of equal, pythagorean"):
         load_temperament("wobbly")
+
+
+@pytest.mark.parametrize("name", temperaments())
+def test_midi_cents_lead_from_midis_own_pitch_to_ours(name):
+    """MIDI takes key 69 for 440 Hz and each key for an equal semitone (the MIDI standard)."""
+    tuning = load_temperament(name)
+
+    for letter in ("C4", "G#4", "Eb5", "F#6"):
+        pitch = Pitch.parse(letter)
+        plain = 440 * 2 ** ((pitch.midi - 69) / 12)
+        assert plain * 2 ** (tuning.midi_cents(pitch, 392.0) / 1200) == pytest.approx(tuning.frequency(pitch, 392.0))

@@ -56,6 +56,14 @@ class Temperament:
             return (pitch.fifths - A_FIFTHS) * (self.fifth - 700.0)
         return self.circle[(pitch.fifths - FLAT_END) % 12 + FLAT_END]
 
+    def midi_cents(self, pitch: Pitch, a: float = A_415) -> float:
+        """Cents above the same key of equal temperament at a' = 440 Hz, which is what MIDI takes a key to mean.
+
+        >>> round(load_temperament("vallotti").midi_cents(Pitch.parse("C5"), 415.0), 2)  # 5.87 above equal at 415
+        -95.4
+        """
+        return self.cents_from_equal(pitch) + 1200 * log2(a / 440)
+
     def cents_from_c(self, name: str) -> float:
         """Cents above C of a pitch class, in [0, 1200).
 
