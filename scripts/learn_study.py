@@ -1,4 +1,5 @@
-"""Learn the weights of the study's harmony from the tuning half of the labelled open pieces.
+"""Learn the weights of the study's harmony from the tuning half of the labelled open pieces
+and from the first ten chorales with Roman numerals in music21's corpus.
 
     python scripts/learn_study.py          writes src/gracewright/data/study/harmony.toml
 
@@ -29,29 +30,31 @@ from gracewright.study import evidence as E  # noqa: E402
 from gracewright.study import keys as K  # noqa: E402
 from gracewright.study.frames import SHIFT, frames_of, timeline  # noqa: E402
 from gracewright.study.tables import QUALITIES  # noqa: E402
+from study_chorales import chorales  # noqa: E402
 from study_data import KINDS, labelled, outer, truth  # noqa: E402
 
 FOLDS: Final = 3
+CHORALE: Final = 2.0  # a quarter of a chorale counts as so many: there are few of them
 TARGET: Final = ROOT / "src" / "gracewright" / "data" / "study" / "harmony.toml"
 HEADER: Final = """\
 # Weights of the study's harmony, in thousandths. Learned by scripts/learn_study.py from expert labels of open scores
-# (keyboard suites and sonatas, solo suites, sacred concertos; the tuning works of bench/study_data.py). Weights only:
-# no score, label or other data is stored here.
+# (keyboard suites and sonatas, solo suites, sacred concertos, ten chorales; the tuning works of bench/study_data.py).
+# Weights only: no score, label or other data is stored here.
 """
 
 
 class Labelled:
     """A piece in one texture with its frames, windows and answers."""
 
-    def __init__(self, path: Path, piece: Piece) -> None:
-        self.work = re.split(r"_|[abc]$", path.stem)[0]
+    def __init__(self, work: str, piece: Piece, table: Sequence[dict[str, str]], scale: float = 1.0) -> None:
+        self.work = work
         self.fold = -1
         line = timeline(piece)
         self.frames = frames = frames_of(piece, line)
-        rows = [row for row in truth(path) if row["root"]]
+        rows = [row for row in table if row["root"]]
         times = np.array([float(row["q"]) for row in rows])
         at = np.searchsorted(times, (frames.start + frames.end) / 2 / line.quarter, side="right") - 1
-        self.weight = frames.length / line.quarter * (at >= 0)
+        self.weight = scale * frames.length / line.quarter * (at >= 0)
         at = np.maximum(at, 0)
         self.root = np.array([fifths_of(row["root"]) + SHIFT for row in rows])[at]
         self.quality = np.array([QUALITIES.index(KINDS[row["quality"]]) for row in rows])[at]  # type: ignore[arg-type]
@@ -85,7 +88,9 @@ class Labelled:
         tonics = range(K.FIRST_TONIC, K.FIRST_TONIC + K.TONICS)
 
         def see() -> Any:
-            return np.stack([K.key_features(windows, field, arrivals, self.signatures, t) for t in tonics], axis=1)
+            texture = self.facts[self.beats, -1:]
+            seen = [K.key_features(windows, field, arrivals, self.signatures, texture, t) for t in tonics]
+            return np.stack(seen, axis=1)
 
         return Example(see, self.key[self.beats], np.add.reduceat(self.weight, self.beats))
 
@@ -140,9 +145,13 @@ def main() -> None:
     pieces = []
     for path in labelled(reporting=False):
         score = read(path)
-        pieces.append(Labelled(path, score))
+        work, table = re.split(r"_|[abc]$", path.stem)[0], truth(path)
+        pieces.append(Labelled(work, score, table))
         if "solo" not in path.parts[-3]:
-            pieces.append(Labelled(path, outer(score)))
+            pieces.append(Labelled(work, outer(score), table))
+    for chorale in chorales(tuning=True):
+        pieces.append(Labelled(chorale.name, chorale.piece, chorale.table, CHORALE))
+        pieces.append(Labelled(chorale.name, outer(chorale.piece), chorale.table, CHORALE))
     deal(pieces)
     firsts = [piece.first() for piece in pieces]
     for fold in range(FOLDS):

@@ -46,6 +46,7 @@ from gracewright.study.tables import QUALITIES
 
 STRETCH: Final = 1024
 OVERLAP: Final = 128
+CHORALE: Final = 3
 
 
 @dataclass(frozen=True)
@@ -66,20 +67,26 @@ def read_harmony(piece: Piece, line: Timeline, frames: Frames) -> Reading:
     starts = np.searchsorted(frames.beat, np.arange(int(frames.beat[-1]) + 1))
     firsts, fields, heard = [], [], []
     for part, core, at in _stretches(frames):
-        score = first_scores(chord_windows(part), frame_facts(part), roots)
+        facts = frame_facts(part)
+        score = first_scores(chord_windows(part), facts, roots)
         seen = score if figured is None else score + figured[at : at + len(part)]
         field = chord_field(seen, roots)
         beats = starts[(starts >= at + core.start) & (starts < at + core.stop)] - at
         heard.append(
             key_scores(key_windows(part, beats, *whole), key_field_windows(part, beats, field),
-                       progressions(part, beats, field), signatures[part.bar[beats]])
+                       progressions(part, beats, field), signatures[part.bar[beats]], facts[beats, -1:])
         )  # fmt: skip
         firsts.append(score[core])
         fields.append(field[core].astype(np.float16))
     first, field = np.concatenate(firsts), np.concatenate(fields)
-    keys = key_path(frames, starts, np.concatenate(heard))
+    keys = key_path(frames, starts, np.concatenate(heard), _is_chorale(piece))
     columns = keys.of_frames(frames)
     return Reading(keys, _chords_in_keys(frames, roots, first, field, columns, figured), columns)
+
+
+def _is_chorale(piece: Piece) -> bool:
+    """Whether the piece pauses line by line: fermatas at three times or more."""
+    return len({note.onset for note in piece.notes if note.marks.fermata}) >= CHORALE
 
 
 def _chords_in_keys(

@@ -46,10 +46,10 @@ def key_at(column: int) -> Key:
 
 
 def key_features(
-    windows: Floats, field: Floats, arrivals: Floats, signatures: Ints, tonic: int
+    windows: Floats, field: Floats, arrivals: Floats, signatures: Ints, texture: Floats, tonic: int
 ) -> Floats:
     """All that is known of each beat as one tonic sees it, shape (beats, features)."""
-    own = [arrivals[:, :, tonic], _signature(signatures, tonic)]
+    own = [arrivals[:, :, tonic], _signature(signatures, tonic), texture]
     return np.concatenate([view(windows, tonic, REACH), view(field, tonic, WIDE), *own], axis=1)
 
 
@@ -58,7 +58,7 @@ def _signature(signatures: Ints, tonic: int) -> Floats:
     return np.eye(HIGHEST - LOWEST + 1, dtype=np.float32)[offset]
 
 
-def key_scores(windows: Floats, field: Floats, arrivals: Floats, signatures: Ints) -> Floats:
+def key_scores(windows: Floats, field: Floats, arrivals: Floats, signatures: Ints, texture: Floats) -> Floats:
     """Log probability of each key on each beat, shape (beats, 2 * TONICS)."""
     layer = weights().layers["key"]
     tonics = np.arange(FIRST_TONIC, FIRST_TONIC + TONICS)
@@ -66,7 +66,8 @@ def key_scores(windows: Floats, field: Floats, arrivals: Floats, signatures: Int
     rest = edge + field.shape[1] * (2 * WIDE + 1)
     hidden = spread(layer.first[:edge], windows, tonics, REACH)
     hidden += spread(layer.first[edge:rest], field, tonics, WIDE)
-    own = np.stack([np.concatenate([arrivals[:, :, t], _signature(signatures, t)], axis=1) for t in tonics.tolist()], 1)
+    facts = [[arrivals[:, :, tonic], _signature(signatures, tonic), texture] for tonic in tonics.tolist()]
+    own = np.stack([np.concatenate(row, axis=1) for row in facts], axis=1)
     return log_softmax(layer.finish(hidden + own @ layer.first[rest:]).reshape(len(windows), -1))
 
 
@@ -76,17 +77,19 @@ def log_softmax(score: Floats) -> Floats:
     return np.asarray(shifted - np.log(np.exp(shifted).sum(axis=1, keepdims=True)), dtype=np.float32)
 
 
-def key_path(frames: Frames, first: Ints, score: Floats) -> KeyPath:
-    """The smoothest path through the scores."""
+def key_path(frames: Frames, first: Ints, score: Floats, chorale: bool = False) -> KeyPath:
+    """The smoothest path through the scores; a chorale visits keys line by line and clings less to its home key."""
     numbers = weights().numbers
+    dials = "chorale_keys" if chorale else "keys"
+    score = log_softmax(score - numbers[f"{dials}.restless"] * score.mean(axis=0, keepdims=True))
     used = np.flatnonzero(score.max(axis=0) > -FAR)
     column = np.arange(2 * TONICS)
     signature = column // 2 - 3 * (column % 2)
     apart = np.abs(signature[:, None] - signature[None, :])
-    costs = numbers["keys.change"] + numbers["keys.distance"] * np.minimum(apart, 6)
+    costs = numbers[f"{dials}.change"] + numbers[f"{dials}.distance"] * np.minimum(apart, 6)
     costs[column, column] = 0
-    factor = 1 + numbers["keys.weak"] * np.minimum(frames.level[first], 4) / 4
-    path = viterbi(score[:, used] * numbers["keys.trust"], -costs[np.ix_(used, used)], factor)
+    factor = 1 + numbers[f"{dials}.weak"] * np.minimum(frames.level[first], 4) / 4
+    path = viterbi(score[:, used] * numbers[f"{dials}.trust"], -costs[np.ix_(used, used)], factor)
     return KeyPath(first, used[path], score)
 
 

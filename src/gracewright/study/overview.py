@@ -68,10 +68,12 @@ def _bars(piece: Piece, across: Across) -> list[str]:
     many = len(piece.bars)
     every = next(step for step in (1, 2, 4, 5, 8, 10, 20, 50, 100, 200, 500, 1000, many + 1) if many / step <= 24)
     parts = [_text(8, 290, "bar", fill="#555")]
+    last = -99.0
     for bar in piece.bars:
         x = across(bar.onset)
         named = bar.number.isdigit() and (int(bar.number) % every == 0 or int(bar.number) == 1)
-        if named:
+        if named and x - last > 18:
+            last = x
             parts.append(f'<line x1="{x}" y1="30" x2="{x}" y2="278" stroke="#ddd"/>')
             parts.append(_text(x + 2, 290, bar.number))
         if bar.repeat_end or bar.double_bar or bar.final_bar:
