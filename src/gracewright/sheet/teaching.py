@@ -203,14 +203,13 @@ def manners_sheet(piece: Piece, study: Study, instrument: Instrument, *, names: 
     chosen = richest_phrase(study, next(iter(plans.values()))) if phrase is None else phrase
     sheet = Sheet()
     sheet.add(text="The same notes as four schools might have played them. Compare what each adds, and where.")
-    _variants(sheet, piece, study, plans, versions, chosen, paper)
-    for manner in known:
-        sheet.add(item=manner.title, words=manner.about)
+    about = {manner.id: f"{manner.title}. {manner.about}" for manner in known}
+    _variants(sheet, piece, study, plans, versions, chosen, paper, about)
     return sheet.set(piece.title or "Untitled", "one phrase, four manners", paper)
 
 
 def _variants(sheet: Sheet, piece: Piece, study: Study, plans: Mapping[str, Plan], versions: Mapping[str, Version],
-              phrase: int, paper: str) -> None:
+              phrase: int, paper: str, about: Mapping[str, str] | None = None) -> None:
     size = check_paper(paper)
     first, last = phrase_bars(piece, study, phrase)
     staves = [Staff("played", study.solo, name, name[:2] + ".", 80, -1, version=versions[name]) for name in plans]
@@ -219,14 +218,14 @@ def _variants(sheet: Sheet, piece: Piece, study: Study, plans: Mapping[str, Plan
         staves.append(Staff("written", study.bass, "bass", "", figures=True))
     reference = next(iter(versions.values()))
     for system in systems_of(piece, staves, version=reference, width=size.line, first=first, last=last,
-                             options={"unit": 8.5}):  # fmt: skip
+                             options={"unit": 8.0}):  # fmt: skip
         sheet.music(system, size.line)
     if any(has_repeats(version) for version in versions.values()):
         sheet.add(small="Where the passage is repeated, the second time is shown.")
     span = (piece.bars[first].onset, piece.bars[last].end)
     for name, plan in plans.items():
         told = _told(plan, span)
-        sheet.add(item=name, words=told or "no grace of its own here.")
+        sheet.add(item=name, words=told or "no grace of its own here.", about=(about or {}).get(name, ""))
 
 
 def _told(plan: Plan, span: tuple[Fraction, Fraction]) -> str:
