@@ -60,7 +60,7 @@ class Temperament:
         """Cents above the same key of equal temperament at a' = 440 Hz, which is what MIDI takes a key to mean.
 
         >>> round(load_temperament("vallotti").midi_cents(Pitch.parse("C5"), 415.0), 2)  # 5.87 above equal at 415
-        -95.4
+        -95.41
         """
         return self.cents_from_equal(pitch) + 1200 * log2(a / 440)
 
