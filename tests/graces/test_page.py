@@ -185,3 +185,35 @@ def test_accidental_marks_of_a_transposing_part_are_read_as_they_sound():
     assert notes == ["E5", "D#5", "E5"]
     again = sign_for(found.grace, places[found.note]).signs[0]
     assert again.accidental_below == "sharp"
+
+
+COMMA = '<other-ornament smufl="ornamentComma"/>'
+DOUBLE = '<other-ornament smufl="ornamentDoubleObliqueLinesBeforeNote"/>'
+
+
+@pytest.mark.parametrize(
+    ("source", "ornaments", "grace"),
+    [
+        # the confusions that the sources themselves make; the host is reached by a falling third and left by a step
+        ("jsbach1720", "<inverted-mordent/>", "shake"),
+        ("purcell1696", "<inverted-mordent/>", "mordent"),
+        ("purcell1696", DOUBLE, "shake"),
+        ("marais1686", COMMA, "shake"),
+        ("saintlambert1702", COMMA, "mordent"),
+        ("mace1676", COMMA, "appoggiatura"),
+        ("monteclair1736", "<turn/>", "turn-after"),
+        ("cpebach1753", "<turn/>", "turn"),
+        ("cpebach1753", "<delayed-turn/>", "turn-after"),
+        ("geminiani1749", "<turn/>", "turn"),
+        ("loulie1696", '<other-ornament smufl="ornamentVerticalLine"/>', "accent"),
+        ("rameau1724", '<other-ornament smufl="ornamentVerticalLine"/>', "aspiration"),
+        ("chambonnieres1670", '<other-ornament smufl="ornamentLeftPlus"/>', "appoggiatura"),
+        ("loulie1696", '<other-ornament smufl="ornamentLeftPlus"/>', "shake"),
+        ("cpebach1753", '<wavy-line type="start" number="1"/><wavy-line type="stop" number="1"/>', "shake"),
+        ("marais1686", '<wavy-line type="start" number="1"/><wavy-line type="stop" number="1"/>', "finger-vibrato"),
+    ],
+)
+def test_one_sign_is_what_its_source_means(source, ornaments, grace):
+    (found,) = page_graces(bar_with(ornaments), plain_study(bar_with(ornaments)), source=source)
+
+    assert found.grace.id == grace

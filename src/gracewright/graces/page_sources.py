@@ -10,14 +10,14 @@ Public: Place, Read, read_by, closes, sign_of_line.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Final
 
 from gracewright.graces.model import Ending, Grace
 from gracewright.graces.signs import sign_kinds
-from gracewright.graces.sources import Entry, load_source, short_name
-from gracewright.graces.ways import entry_for
+from gracewright.graces.sources import Entry, Reading, load_source, short_name
+from gracewright.graces.ways import entry_for, spelt_by
 from gracewright.pitch import Pitch
 from gracewright.score import Sign, SmallNote, Tone
 
@@ -83,23 +83,28 @@ def read_by(
     ornament but writes it with another sign.
     """
     kinds = sign_kinds(sign) if isinstance(sign, Sign) else tuple(sign)
+    small = not isinstance(sign, Sign)
     entries = [
         entry for entry in load_source(source).entries
-        if entry.means is not None and (set(kinds) & set(entry.kinds) or _marked(entry, element, sign))
-        and _fits(entry, plain)
+        if entry.means is not None and (set(kinds) & set(entry.kinds) or _marked(entry, element, sign, plain))
+        and (not small or _leans(entry, plain))
     ]  # fmt: skip
+    alone = [entry for entry in entries if not _joined(entry)]
+    entries = alone or [entry for entry in entries if plain is not None and entry.means and entry.means.id == plain.id]
     if not entries:
         return _by_meaning(source, plain)
     ranked = sorted(entries, key=lambda entry: -_score(entry, kinds, element, place, plain))
     entry = ranked[0]
-    assert entry.means is not None
+    grace = _on_page(entry, plain, small)
+    if grace is None:
+        return None
     others = [other.title for other in ranked[1:] if other.means != entry.means and other.title != entry.title]
     remarks = []
     if others:
         remarks.append(f"{short_name(source)} uses this sign also for {', '.join(dict.fromkeys(others))}")
     if entry.open_question:
         remarks.append(_question(entry))
-    return Read(entry.means, "; ".join(remarks), source)
+    return Read(grace, "; ".join(remarks), source)
 
 
 def _by_meaning(source: str, plain: Grace | None) -> Read | None:
@@ -107,7 +112,9 @@ def _by_meaning(source: str, plain: Grace | None) -> Read | None:
     entry = entry_for(source, plain) if plain is not None else None
     if entry is None or entry.means is None:
         return None
-    return Read(entry.means, f"{short_name(source)} writes the {entry.title} with another sign ({entry.sign})", source)
+    assert plain is not None
+    grace = replace(entry.means, direction=entry.means.direction or plain.direction)
+    return Read(grace, f"{short_name(source)} writes the {entry.title} with another sign ({entry.sign})", source)
 
 
 def _question(entry: Entry) -> str:
@@ -117,9 +124,33 @@ def _question(entry: Entry) -> str:
     return f"{entry.title} in {short_name(entry.source)} is an open question ({'; or '.join(told)})"
 
 
-def _marked(entry: Entry, element: str, sign: Sign | Sequence[str]) -> bool:
-    """Whether an entry is written with this very element and attributes."""
-    if not isinstance(sign, Sign):
+def _on_page(entry: Entry, plain: Grace | None, small: bool) -> Grace | None:
+    """What an entry means where the page has already said something: small notes have their pitches, and a turn set
+    after its note is not one set over it. None where the entry does not know that."""
+    means = entry.means
+    assert means is not None
+    if plain is None:
+        return means
+    if plain.id == means.id:
+        return replace(means, direction=means.direction or plain.direction)
+    if not small and (plain.id, means.id) != ("turn-after", "turn"):
+        return means
+    if any(_spells(reading, plain) for reading in entry.sure):
+        return replace(plain, entry=entry.key)
+    return means if small else None
+
+
+def _spells(reading: Reading, plain: Grace) -> bool:
+    spelt = spelt_by(reading)
+    return spelt is not None and spelt.id == plain.id and spelt.direction in ("", plain.direction)
+
+
+def _marked(entry: Entry, element: str, sign: Sign | Sequence[str], plain: Grace | None) -> bool:
+    """Whether an entry is written with this very element and attributes, and means what the element usually does;
+    signs that are named by their glyph only are never found so."""
+    if not isinstance(sign, Sign) or element in ("other-ornament", "other-technical"):
+        return False
+    if entry.means is None or plain is None or plain.id != entry.means.id:
         return False
     for mark in entry.marks:
         name, *wanted = mark.split()
@@ -129,15 +160,22 @@ def _marked(entry: Entry, element: str, sign: Sign | Sequence[str]) -> bool:
     return False
 
 
-def _fits(entry: Entry, plain: Grace | None) -> bool:
-    """Small notes have a pitch: an entry for the other side does not fit them."""
+def _joined(entry: Entry) -> bool:
+    """Whether an entry is written with two signs together: one of them alone does not mean it."""
+    together = any(" + " in mark and not mark.startswith("grace + grace") for mark in entry.marks)
+    turned = entry.means is not None and "turn" in entry.kinds and len(entry.kinds) > 1
+    return together or (turned and "turn" not in (entry.means.id if entry.means else "").split("-"))
+
+
+def _leans(entry: Entry, plain: Grace | None) -> bool:
+    """Whether an entry can be one small note before a note, from the side that is printed."""
     means = entry.means
     assert means is not None
     if plain is None or plain.id != "appoggiatura":
         return True
-    if "appoggiatura" not in means.id:
-        return means.id == "passing-notes" or "small" not in entry.sign
-    return not means.direction or not plain.direction or means.direction == plain.direction
+    if "appoggiatura" in means.id:
+        return not means.direction or not plain.direction or means.direction == plain.direction
+    return any(_spells(reading, plain) for reading in entry.sure)
 
 
 def _score(entry: Entry, kinds: Sequence[str], element: str, place: Place, plain: Grace | None) -> float:
@@ -149,7 +187,7 @@ def _score(entry: Entry, kinds: Sequence[str], element: str, place: Place, plain
     if plain is not None:
         score += 2 * (plain.id == means.id) + (plain.direction == means.direction) + (plain.size == means.size)
         score += plain.ending == means.ending
-    if means.direction and plain is None:
+    if means.direction and (plain is None or ("appoggiatura" in means.id and "grace" not in element)):
         score += 1.5 if (means.direction == "below") == (place.rise_in > 0) else -1.5
     if means.id == "shake":
         score += _shake_score(means, place)

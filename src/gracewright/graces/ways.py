@@ -3,7 +3,7 @@
 Conventions: an open question (an entry all of whose readings are doubtful) is never decided in silence: common
 practice is played and the remark says so, unless the grace names one reading as ``SOURCE.ENTRY.NUMBER``.
 
-Public: Way, way_for, entry_for, reading_for.
+Public: Way, way_for, entry_for, reading_for, spelt_by.
 """
 
 from __future__ import annotations
@@ -128,7 +128,7 @@ def _possible(reading: Reading, context: Context) -> bool:
 
 def _fit(reading: Reading, grace: Grace, context: Context) -> int:
     score = 6 * (reading.rest or reading.tied_on)
-    spelt = _spelt(reading)
+    spelt = spelt_by(reading)
     if spelt is not None:
         closing = spelt.id in AT_END and grace.id in AT_END
         score += 8 * (closing or spelt.id == grace.id)
@@ -157,7 +157,8 @@ def _nearness(printed: int | None, here: int | None) -> int:
 
 
 @lru_cache(maxsize=1024)
-def _spelt(reading: Reading) -> Grace | None:
+def spelt_by(reading: Reading) -> Grace | None:
+    """The grace of the common vocabulary that a reading's own notes spell, or None."""
     return classify(reading.notes, reading.before, reading.following)
 
 
