@@ -209,9 +209,9 @@ def sweep(every: int) -> None:
             before = -1
             for richness in (0, 2, 5, 8, 10):
                 plan = make_plan(piece, found, load_manner(name), player, richness=richness)
-                version = perform(piece, found, placed(plan), player)
-                plain = Counter(f.rule for f in _faults(piece, found, (), player))
-                mine = Counter(f.rule for f in _faults(piece, found, placed(plan), player))
+                version = perform(piece, found, placed(plan), player, source=plan.signs_by)
+                plain = Counter(f.rule for f in _faults(piece, found, (), player, plan.signs_by))
+                mine = Counter(f.rule for f in _faults(piece, found, placed(plan), player, plan.signs_by))
                 total["plans"] += 1
                 total["choices"] += len(plan.choices)
                 total.update(mine - plain)
@@ -223,8 +223,8 @@ def sweep(every: int) -> None:
         print(f"  {name:40}{count:9}")
 
 
-def _faults(piece, found, graces, player):  # type: ignore[no-untyped-def]
-    version = perform(piece, found, graces, player)
+def _faults(piece, found, graces, player, source):  # type: ignore[no-untyped-def]
+    version = perform(piece, found, graces, player, source=source)
     return review(piece, found, version, player, "intermediate").faults
 
 

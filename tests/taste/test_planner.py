@@ -104,7 +104,7 @@ def test_an_appoggiatura_makes_a_dissonance_and_resolves_it(adagio, alto):
 def test_nothing_is_too_short_to_play(movement, alto, name):
     piece, found = movement
     plan = make_plan(piece, found, load_manner(name), alto, richness=10, level="beginner")
-    version = perform(piece, found, placed(plan), alto, "beginner")
+    version = perform(piece, found, placed(plan), alto, "beginner", source=plan.signs_by)
     quarter = 60 / float(found.tempo)
     plain = min(float(tone.length) for tone in tones(piece, found.solo)) * quarter
     shortest = min(alto.least("beginner", family) for family in ("mordent", "appoggiatura", "slide", "turn"))

@@ -176,12 +176,18 @@ def perfect_parallel(upper_from: Ints, upper_to: Ints, lower_from: Ints, lower_t
     """
     there = (upper_from[..., 0] >= 0) & (upper_to[..., 0] >= 0) & (lower_from[..., 0] >= 0) & (lower_to[..., 0] >= 0)
     move = (upper_from[..., 1] != upper_to[..., 1]) & (lower_from[..., 1] != lower_to[..., 1])
-    kind_from = (upper_from[..., 0] - lower_from[..., 0]) % 7, (upper_from[..., 1] - lower_from[..., 1]) % 12
-    kind_to = (upper_to[..., 0] - lower_to[..., 0]) % 7, (upper_to[..., 1] - lower_to[..., 1]) % 12
-    fifths = (kind_from[0] == 4) & (kind_from[1] == 7) & (kind_to[0] == 4) & (kind_to[1] == 7)
-    octaves = (kind_from[0] == 0) & (kind_from[1] == 0) & (kind_to[0] == 0) & (kind_to[1] == 0)
+    one, two = _interval(upper_from, lower_from), _interval(upper_to, lower_to)
+    fifths = (one[0] == 4) & (one[1] == 7) & (two[0] == 4) & (two[1] == 7)
+    octaves = (one[0] == 0) & (one[1] == 0) & (two[0] == 0) & (two[1] == 0)
     found: NDArray[np.bool_] = there & move & (fifths | octaves)
     return found
+
+
+def _interval(one: Ints, two: Ints) -> tuple[Ints, Ints]:
+    """Places and semitones within the octave, the lower note first whichever voice has it."""
+    away = one - two
+    sign = np.where((away[..., 0] < 0) | ((away[..., 0] == 0) & (away[..., 1] < 0)), -1, 1)
+    return sign * away[..., 0] % 7, sign * away[..., 1] % 12
 
 
 def _parallels(sites: Sites, first: Ints, last: Ints) -> NDArray[np.bool_]:

@@ -246,17 +246,29 @@ def _make(desk: Desk, solved: Solved, columns: Ints) -> tuple[list[Row], bool]:
 
 
 def _strike_clashes(desk: Desk, rows: Sequence[Row]) -> bool:
-    """Neighbouring graces, each good alone, that make fifths or octaves together: the weaker is struck out."""
+    """Neighbouring graces, each good alone, that do not go together: the weaker of ours is struck out."""
     found = False
     cadential = {item.site for item in desk.wanted}
     for row in rows:
         for note in range(len(row.graces) - 1):
-            one, two = row.graces[note], row.graces[note + 1]
             site = row.strip.first + note
+            ours = [place for place in (note, note + 1) if row.graces[place] is not None]
+            if not ours:
+                continue
+            one, two = (_grace_on(desk, row, place) for place in (note, note + 1))
             if one is None or two is None or not desk.workshop.clash(site, one, two):
                 continue
-            worse = note if site + 1 in cadential else note + 1
+            worse = next((place for place in reversed(ours) if row.strip.first + place not in cadential), ours[-1])
             column = desk.manner.kinds.index(row.kinds[worse])
             desk.struck.add((row.strip.time_through, row.strip.first + worse, column))
             found = True
     return found
+
+
+def _grace_on(desk: Desk, row: Row, note: int) -> Grace | None:
+    """Our grace on a note of a row, or the player's, or the page's."""
+    site = row.strip.first + note
+    lock = desk.locked.get((row.strip.time_through, site))
+    if lock is not None:
+        return lock.grace
+    return desk.page[site][0] if site in desk.page else row.graces[note]

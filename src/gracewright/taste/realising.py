@@ -14,7 +14,8 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from typing import Final, Literal
 
-from gracewright.divisions import Division, Ground, divisions_for, grounds, styles
+from gracewright.divisions import Division, Ground, divisions_for, grounds
+from gracewright.divisions.tables import styles
 from gracewright.graces import Context, Grace, Realised, contexts, realise
 from gracewright.instruments import Instrument
 from gracewright.score import Piece
@@ -70,12 +71,16 @@ class Workshop:
         return self.judged[name]
 
     def clash(self, site: int, one: Grace, two: Grace) -> bool:
-        """Do graces on a tone and the next make parallels together?"""
+        """Do graces on a tone and the next make parallels together, or does the second leave the first no time?"""
         name = site, one, two
         if name not in self.clashes:
             line = self.sites.tones
             first = realise(one, self.places[line[site].id])
             second = realise(two, self.places[line[site + 1].id])
+            left = (first.notes[-1].length - second.from_previous) * self.places[line[site].id].quarter
+            if second.from_previous and float(left) < self.instrument.least(self.level):
+                self.clashes[name] = True
+                return True
             graced = [*self._around(site, first)[:-1], *self._around(site + 1, second)[1:]]
             plain = [*self._around(site, None)[:-1], *self._around(site + 1, None)[1:]]
             self.clashes[name] = bool(new_parallels(plain, graced, self.sites.voices))

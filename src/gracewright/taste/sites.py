@@ -4,12 +4,11 @@ Conventions: one row a tone, in page order; one column a feature, 0 or 1 unless 
 are judged in seconds at the study's tempo (the only place where seconds enter a decision). Intervals are counted in
 staff places. The *foundation* is the bass line, or the root of the studied harmony where there is no bass.
 
-Public: Sites, Voice, sites_of, strong, FEATURES.
+Public: Sites, sites_of, strong, FEATURES.
 """
 
 from __future__ import annotations
 
-import math
 import weakref
 from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Hashable, Sequence
@@ -24,6 +23,7 @@ from gracewright.graces import chord_of
 from gracewright.pitch import Key, Pitch, fifths_of
 from gracewright.score import Piece, Tone, tones
 from gracewright.study.model import Cadence, Harmony, Study
+from gracewright.taste.beside import Voice, under, voices_beside
 
 FEATURES: Final[dict[str, str]] = {
     "always": "any note",
@@ -128,21 +128,6 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 
-@dataclass(frozen=True, slots=True)
-class Voice:
-    """Another sounding line: when its notes begin and end (quarters), and their staff places and MIDI numbers."""
-
-    name: str
-    starts: tuple[Fraction, ...]
-    ends: tuple[Fraction, ...]
-    pitches: tuple[tuple[int, int], ...]
-
-    def at(self, time: Fraction) -> tuple[int, int]:
-        """The note that sounds at a time, (-1, -1) for silence."""
-        found = bisect_right(self.starts, time) - 1
-        return self.pitches[found] if found >= 0 and self.ends[found] > time else (-1, -1)
-
-
 @dataclass(frozen=True, eq=False)
 class Sites:
     """The table. ``values`` is (tones, features); ``others`` holds the other lines, the bass first, at four moments of
@@ -218,7 +203,8 @@ def _make(piece: Piece, study: Study, tempo: Fraction | None) -> Sites:
     places = np.array([tone.pitch.diatonic for tone in line], dtype=np.int64)
     midi = np.array([tone.pitch.midi for tone in line], dtype=np.int64)
     before, after = _steps(line, places)
-    others, voices = _other_lines(piece, study, line)
+    voices = voices_beside(piece, study, line)
+    others = np.stack([under(voice, line) for voice in voices] or [np.full((count, 4, 2), -1, dtype=np.int64)])
     phrase = _phrases(study, line)
     table = Sites(
         line, values, seconds, gap, places, midi, before, after, others, voices, phrase,
@@ -507,41 +493,3 @@ def _motifs(table: Sites, lengths: Floats) -> Ints:
         )  # fmt: skip
         numbers[index] = names.setdefault(name, len(names))
     return numbers
-
-
-def _other_lines(
-    piece: Piece, study: Study, line: Sequence[Tone]
-) -> tuple[NDArray[np.int64], tuple[Voice, ...]]:
-    names = [study.bass] if study.bass else []
-    names += [part.id for part in piece.parts if part.id not in {_part(study.solo), _part(study.bass)}]
-    found, voices = [], []
-    for name in names:
-        notes = tones(piece, name, lowest=name == study.bass)
-        if notes:
-            found.append(_line_under(notes, line))
-            voices.append(
-                Voice(name, tuple(note.onset for note in notes), tuple(note.end for note in notes),
-                      tuple((note.pitch.diatonic, note.pitch.midi) for note in notes))
-            )  # fmt: skip
-    if not found:
-        return np.full((0, len(line), 4, 2), -1, dtype=np.int64), ()
-    return np.stack(found), tuple(voices)
-
-
-def _part(line: str) -> str:
-    return line.partition("/")[0]
-
-
-def _line_under(notes: Sequence[Tone], line: Sequence[Tone]) -> NDArray[np.int64]:
-    """The notes of another line at the four moments of every tone, counted in whole ticks."""
-    scale = math.lcm(*{time.denominator for tone in (*notes, *line) for time in (tone.onset, tone.length)})
-    starts = [int(note.onset * scale) for note in notes]
-    ends = [int(note.end * scale) for note in notes]
-    block = np.full((len(line), 4, 2), -1, dtype=np.int64)
-    for index, tone in enumerate(line):
-        begin, end = int(tone.onset * scale), int(tone.end * scale)
-        for moment, time in enumerate((begin - 1, begin, end - 1, end)):
-            at = bisect_right(starts, time) - 1
-            if at >= 0 and ends[at] > time:
-                block[index, moment] = notes[at].pitch.diatonic, notes[at].pitch.midi
-    return block

@@ -13,7 +13,7 @@ from bisect import bisect_right
 from collections.abc import Sequence
 from fractions import Fraction
 
-from gracewright.taste.sites import Voice
+from gracewright.taste.beside import Voice
 
 Sounding = tuple[Fraction, Fraction, int, int]
 SILENT = (-1, -1)
@@ -68,6 +68,13 @@ def _pitch(line: Sequence[Sounding], at: int, moment: Fraction, *, ending: bool 
 def _perfect(there: tuple[int, int], here: tuple[int, int], old: tuple[int, int], new: tuple[int, int]) -> bool:
     if SILENT in (there, here) or there[1] == here[1]:
         return False
-    before = (there[0] - old[0]) % 7, (there[1] - old[1]) % 12
-    after = (here[0] - new[0]) % 7, (here[1] - new[1]) % 12
+    before, after = _interval(there, old), _interval(here, new)
     return before == after and before in ((0, 0), (4, 7))
+
+
+def _interval(one: tuple[int, int], two: tuple[int, int]) -> tuple[int, int]:
+    """Places and semitones within the octave, the lower note first whichever voice has it."""
+    places, semitones = one[0] - two[0], one[1] - two[1]
+    if places < 0 or (places == 0 and semitones < 0):
+        places, semitones = -places, -semitones
+    return places % 7, semitones % 12
