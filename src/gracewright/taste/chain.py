@@ -55,27 +55,25 @@ def _forward(score: Floats, near: Floats, price: Floats, table: Floats) -> tuple
     totals = np.full((notes + 1, segments, STATES), 2 * FORBIDDEN * notes - 1.0)
     totals[0, :, 0] = 0
     came = np.zeros((notes, segments, STATES), dtype=np.int8)
+    cost = _costs(near, table)
+    gains = score[:, :, 1:] - price[:, None, None]
     free = np.array([0, *range(1 + COUNT, STATES)])
+    came[:, :, 1 + COUNT :] = np.arange(1, 1 + COUNT)
     for note in range(notes):
-        old = totals[note]
-        bare = score[:, note, 0]
-        pick = old[:, free].argmax(axis=1)
-        came[note, :, 0] = free[pick]
-        totals[note + 1, :, 0] = np.take_along_axis(old[:, free], pick[:, None], 1)[:, 0] + bare
-        totals[note + 1, :, 1 + COUNT :] = old[:, 1 : 1 + COUNT] + bare[:, None]
-        came[note, :, 1 + COUNT :] = np.arange(1, 1 + COUNT)
-        ways = old[:, :, None] - _cost(near[:, note], table)
-        best = ways.argmax(axis=1)
-        came[note, :, 1 : 1 + COUNT] = best
-        gained = np.take_along_axis(ways, best[:, None, :], 1)[:, 0]
-        totals[note + 1, :, 1 : 1 + COUNT] = gained + score[:, note, 1:] - price[:, None]
+        old, new, bare = totals[note], totals[note + 1], score[:, note, :1]
+        rested = old[:, free]
+        came[note, :, 0] = free[rested.argmax(axis=1)]
+        new[:, 0] = rested.max(axis=1) + bare[:, 0]
+        new[:, 1 + COUNT :] = old[:, 1 : 1 + COUNT] + bare
+        ways = old[:, :, None] - cost[:, note]
+        came[note, :, 1 : 1 + COUNT] = ways.argmax(axis=1)
+        new[:, 1 : 1 + COUNT] = ways.max(axis=1) + gains[:, note]
     return totals, came
 
 
-def _cost(near: Floats, table: Floats) -> Floats:
-    """Penalties scaled by nearness in time; what is forbidden stays so."""
-    scaled = near[:, None, None] * table[None]
-    cost: Floats = np.where(table[None] >= -FORBIDDEN, table[None], scaled)
+def _costs(near: Floats, table: Floats) -> Floats:
+    """Penalties scaled by nearness in time (segments, notes, states, families); what is forbidden stays so."""
+    cost: Floats = np.where(table >= -FORBIDDEN, table, near[:, :, None, None] * table)
     return cost
 
 
@@ -110,14 +108,14 @@ def solve(score: Floats, near: Floats, price: Floats, table: Floats) -> Solved:
     families = _trace(totals, came)
     best = np.zeros((segments, notes, COUNT + 1))
     ahead = np.zeros((segments, STATES))
+    cost = _costs(near, table)
     for note in range(notes - 1, -1, -1):
         old = totals[note]
         bare, graced = score[:, note, 0], score[:, note, 1:] - price[:, None]
         with_bare = np.empty((segments, STATES))
         with_bare[:] = (bare + ahead[:, 0])[:, None]
         with_bare[:, 1 : 1 + COUNT] = bare[:, None] + ahead[:, 1 + COUNT :]
-        cost = _cost(near[:, note], table)
-        with_grace = (graced + ahead[:, 1 : 1 + COUNT])[:, None, :] - cost
+        with_grace = (graced + ahead[:, 1 : 1 + COUNT])[:, None, :] - cost[:, note]
         best[:, note, 0] = (old + with_bare).max(axis=1)
         best[:, note, 1:] = (old[:, :, None] + with_grace).max(axis=1)
         ahead = np.maximum(with_bare, with_grace.max(axis=2))

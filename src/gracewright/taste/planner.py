@@ -33,8 +33,10 @@ from gracewright.taste.required import wanted_shakes
 from gracewright.taste.scores import scores_of
 from gracewright.taste.sites import Floats, Ints, Sites, sites_of
 
-PRICES: Final = np.arange(-64, 321) / 32
+PRICES: Final = np.arange(-16, 81) / 8
 """What a grace may have to be worth, in the planner's unit."""
+FINE: Final = np.arange(-384, 641) / 64
+"""The same for plans of a given number of graces."""
 NEAR: Final = 1.5
 """Seconds: notes that far apart hardly disturb one another."""
 ROUNDS: Final = 12
@@ -201,12 +203,13 @@ def _prices(desk: Desk, score: Floats, near: Floats) -> Floats:
         budget = budgets(desk.piece, desk.study, desk.manner, desk.richness, desk.curve)
     occasion = np.array([strip.occasion for strip in desk.strips])
     table = penalties(desk.manner.spacing)
-    floor = int(np.searchsorted(PRICES, 0.9 - 0.22 * desk.richness))
+    grid = PRICES if desk.budget is None else FINE
+    floor = int(np.searchsorted(grid, 0.9 - 0.22 * desk.richness if desk.budget is None else -6.0))
     low = np.full(len(OCCASIONS), floor)
-    high = np.full(len(OCCASIONS), len(PRICES) - 1)
+    high = np.full(len(OCCASIONS), len(grid) - 1)
     while (low < high).any():
         middle = (low + high) // 2
-        counts = count_at(score, near, PRICES[middle][occasion], table)
+        counts = count_at(score, near, grid[middle][occasion], table)
         within = np.bincount(occasion, weights=counts, minlength=len(OCCASIONS)) <= budget
         high = np.where(within, middle, high)
         low = np.where(within, low, np.minimum(middle + 1, high))
@@ -214,7 +217,7 @@ def _prices(desk: Desk, score: Floats, near: Floats) -> Floats:
     settled = low.copy()
     settled[2] = min(settled[2], settled[0])
     settled[3] = min(settled[3], settled[2])
-    prices: Floats = PRICES[settled][occasion]
+    prices: Floats = grid[settled][occasion]
     return prices
 
 
