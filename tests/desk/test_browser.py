@@ -243,3 +243,31 @@ def test_a_killed_server_is_told_in_a_sentence_and_work_goes_on_after_the_restar
         assert json.loads(page.evaluate("JSON.stringify(document.getElementById('dial-richness').value)")) == "9"
         assert not page.locator("#undo").is_disabled()
     page.context.close()
+
+
+def test_a_looped_phrase_comes_again_and_the_view_follows_the_time_through(page):
+    page.locator("#score").focus()
+    page.keyboard.press("Home")
+    page.locator("#dial-tempo").fill("400")
+    before = revision(page)
+    page.locator("#dial-tempo").press("Enter")
+    after(page, before + 1)
+    page.locator("#loop").check()
+    page.locator("#play").click()
+    page.locator("body[data-sounding]").wait_for()
+    starts = page.evaluate(
+        """async () => {
+          const found = [], until = performance.now() + 6000;
+          let last = "";
+          while (performance.now() < until && found.length < 60) {
+            await new Promise(requestAnimationFrame);
+            const { sounding } = document.body.dataset;
+            if (sounding && sounding !== last) { last = sounding; found.push(sounding); }
+          }
+          return found;
+        }"""
+    )
+    page.locator("#play").click()
+
+    assert starts.count(starts[0]) >= 2
+    assert page.locator("#rows input:checked").get_attribute("value") == "first"

@@ -45,8 +45,8 @@ class Stretch:
 
 
 def stretches(study: Study, version: Version) -> tuple[Stretch, ...]:
-    """The order as played, cut where phrases end."""
-    cuts = sorted({phrase.start for phrase in study.phrases} | {phrase.end for phrase in study.phrases})
+    """The order as played, cut where phrases begin; the rest after a phrase belongs to it."""
+    cuts = sorted({phrase.start for phrase in study.phrases})
     found: list[Stretch] = []
     for passed in version.passes:
         start, end = passed.page_onset, passed.page_onset + passed.length

@@ -31,7 +31,7 @@ from gracewright.sheet.systems import break_evenly, natural_widths
 
 AGAIN: Final = "again."
 OPTIONS: Final[Mapping[str, object]] = {
-    "pageMarginTop": 50, "pageMarginBottom": 25, "pageMarginLeft": 10, "pageMarginRight": 10, "svgHtml5": True,
+    "pageMarginTop": 50, "pageMarginBottom": 25, "pageMarginLeft": 28, "pageMarginRight": 10, "svgHtml5": True,
     "svgFormatRaw": True, "minLastJustification": 0.6,
 }  # fmt: skip
 SMALL: Final[Mapping[str, object]] = {

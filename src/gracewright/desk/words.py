@@ -37,6 +37,7 @@ CADENCES: Final = {
     "phrygian": "a Phrygian close", "deceptive": "a deceptive close", "evaded": "an evaded close",
 }  # fmt: skip
 _PITCH: Final = re.compile(r"\b[A-G](?:##?|bb?)?[0-8]\b")
+_MOVE: Final = re.compile(r'--transpose "([^"]+)"')
 _SOURCE: Final = re.compile(r"\b[a-z]+1[5-7]\d\d\b")
 INVERSIONS: Final = ("root position", "first inversion", "second inversion", "third inversion")
 
@@ -148,11 +149,12 @@ def form_words(piece: Piece, study: Study, tone: Tone) -> list[str]:
 
 
 def friendly(sentence: str) -> str:
-    """A sentence of another room with note names and sources as this page shows them.
+    """A sentence of another room with note names, sources and remedies as this page shows them.
 
     >>> friendly("appoggiatura: A5 G5, as danglebert1689 has it")
     "appoggiatura: a″ g″, as Jean-Henry D'Anglebert (1689) has it"
     """
+    sentence = _MOVE.sub(r"moving it \1", sentence)
     sentence = _PITCH.sub(lambda name: shown(Pitch.parse(name[0])), sentence)
     return _SOURCE.sub(lambda name: author(name[0]), sentence)
 

@@ -62,7 +62,7 @@ const desk = {
     const changed = before?.piece && before.piece.digest === this.state.piece.digest ? differences(before.graces, this.state.graces) : [];
     this.page.show(this.state, changed);
     this.shape.show(this.state);
-    this.hear.changed(now.piece !== undefined || before?.revision !== this.state.revision);
+    this.hear.changed(before?.piece && (before.piece.digest !== this.state.piece.digest || before.revision !== this.state.revision));
     if (this.chosen && !this.state.notes.some((note) => note.id === this.chosen)) this.chosen = null;
     this.card.show(this.chosen, this.time);
     if (now.revision !== before?.revision || now.piece) this.review();

@@ -13,7 +13,7 @@ export class Hear {
     for (const id of ["slow", "continuo"]) $(id).addEventListener("change", () => this.again());
     $("slow").addEventListener("input", () => { $("slowsaid").textContent = Number($("slow").value) === 100 ? "full tempo" : `${$("slow").value} % of it`; });
     $("what").addEventListener("change", () => this.again());
-    $("loop").addEventListener("change", () => { if (this.playing) this.playing.loop = $("loop").checked; });
+    $("loop").addEventListener("change", () => this.looped($("loop").checked));
   }
 
   get asked() { return { percent: $("slow").value, continuo: $("continuo").checked ? "1" : "0" }; }
@@ -26,10 +26,18 @@ export class Hear {
     return this.context;
   }
 
+  // Looping begins with the phrase that sounds now, from its start; unlooped, the next one follows.
+  looped(on) {
+    const { playing } = this;
+    if (!playing) return;
+    if (on) this.again();
+    else if (playing.loop) { playing.loop = false; playing.index += 1; }
+  }
+
   // The work was changed: what is still to come is fetched anew.
   changed(really) { if (really && this.playing) this.again(); }
 
-  again() { if (this.playing) this.start(this.playing.now?.stretch.index ?? 0); }
+  again() { if (this.playing) this.start(this.playing.now?.stretch.index ?? this.playing.index ?? 0); }
 
   async start(from = null) {
     this.stop();
@@ -120,6 +128,7 @@ export class Hear {
     if (playing.item !== item) {
       playing.item = item;
       playing.now = item;
+      this.desk.page.turnTo(item.stretch.time);
       const time = this.desk.state.shape.times.length > 1 ? (item.stretch.time === 1 ? ", first time" : ", again") : "";
       $("where").textContent = `from bar ${item.stretch.bar}${time}${playing.lists.length > 1 ? `: ${item.what}` : ""}`;
     }

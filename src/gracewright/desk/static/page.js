@@ -157,7 +157,7 @@ export class Page {
 
   // Show the time through that a note was chosen in.
   turnTo(time) {
-    if (this.rows === "both" || this.timeOf(0) === Math.min(time, 2)) return;
+    if (this.rows === "both" || this.rowsField.hidden || this.timeOf(0) === Math.min(time, 2)) return;
     this.rows = time === 1 ? "first" : "again";
     this.rowsField.querySelector(`input[value="${this.rows}"]`).checked = true;
     this.desk.look();
