@@ -52,9 +52,10 @@ def test_a_note_over_the_beat_is_tied_so_that_the_beat_shows():
     ]  # fmt: skip
 
 
-def test_a_quick_grace_before_a_long_note_takes_the_shortest_tuplet():
+@pytest.mark.parametrize("held", [F(11, 6), F(4, 3), F(5, 6), F(17, 6)])
+def test_a_quick_grace_before_a_long_note_takes_the_shortest_tuplet(held):
     """Three notes, two of a twelfth of a quarter: one triplet of thirty-seconds, the rest plain and tied."""
-    slots = slots_of(row(F(1, 12), F(1, 12), F(11, 6)), F(1))
+    slots = slots_of(row(F(1, 12), F(1, 12), held), F(1))
 
     assert {(slot.tuplet.onset, slot.tuplet.end) for slot in slots if slot.tuplet} == {(F(0), F(1, 4))}
 

@@ -172,28 +172,37 @@ Window = tuple[Fraction, Fraction, Sequence[Fraction]]
 
 
 def _windows(start: Fraction, end: Fraction, inside: Sequence[Fraction]) -> list[Window]:
-    """The shortest stretches, by halving, that hold the points which no binary grid holds."""
+    """The shortest stretches that hold the points which no binary grid holds."""
     if not inside:
         return []
-    chain = [(start, end)]  # ever shorter halves that still hold every point
-    while chain[-1][1] - chain[-1][0] > SHORTEST:
-        low, high = chain[-1]
-        middle = (low + high) / 2
-        if all(point < middle for point in inside):
-            chain.append((low, middle))
-        elif all(point > middle for point in inside):
-            chain.append((middle, high))
-        else:
-            break
-    low, high = min(chain, key=lambda window: _exact(inside, *window))
-    exact, middle = _exact(inside, low, high), (low + high) / 2
-    if exact > 7 and high - low > SHORTEST and middle not in inside:
-        left, right = [point for point in inside if point < middle], [point for point in inside if point > middle]
+    low, high = _cell(inside, start, end)
+    exact = _exact(inside, low, high)
+    if exact <= 7 or high - low <= SHORTEST:
+        return [(low, high, inside)]
+    step = Fraction(1, 4) if high - low > Fraction(1, 2) else SHORTEST
+    cuts = []
+    for number in range(1, int((high - low) / step)):
+        cut = low + number * step
+        left, right = [point for point in inside if point < cut], [point for point in inside if point > cut]
         if left and right:
-            halves = _windows(low, middle, left) + _windows(middle, high, right)
-            if max(_odd(_units(points, a, b)) for a, b, points in halves) < _odd(exact) or len(inside) < exact / 2:
-                return halves
+            halves = [(points, *_cell(points, a, b)) for points, a, b in ((left, low, cut), (right, cut, high))]
+            cuts.append((max(_odd(_exact(*half)) for half in halves), cut, left, right))
+    if cuts and min(cuts)[0] < _odd(exact):
+        _, cut, left, right = min(cuts)
+        return _windows(low, cut, left) + _windows(cut, high, right)
     return [(low, high, inside)]
+
+
+def _cell(inside: Sequence[Fraction], start: Fraction, end: Fraction) -> Span:
+    """The stretch that needs the coarsest grid: all of it, or the part of a beat that holds the points."""
+    cells = [(start, end)]
+    size = Fraction(4)
+    while size >= SHORTEST:
+        low = inside[0] // size * size
+        if start <= low and low + size <= end and inside[-1] < low + size:
+            cells.append((low, low + size))
+        size /= 2
+    return min(cells, key=lambda cell: _exact(inside, *cell))
 
 
 def _exact(inside: Sequence[Fraction], start: Fraction, end: Fraction) -> int:
