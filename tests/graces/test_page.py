@@ -99,6 +99,14 @@ def test_a_small_note_leans_and_a_struck_one_is_short():
     assert quick[0] == ("D5", "0", "1/8")
 
 
+def test_a_leaning_note_takes_its_length_from_its_host_not_from_its_print():
+    quaver, notes = first_notes(small("D", 5), length=24)
+    tiny, quick = first_notes(small("D", 5).replace("eighth", "32nd"), length=24)
+
+    assert (quaver.size, notes[0]) == ("long", ("D5", "0", "2"))
+    assert (tiny.size, quick[0]) == ("short", ("D5", "0", "1/8"))
+
+
 def test_steal_times_are_kept():
     _, two_thirds = first_notes(small("D", 5, attributes=' steal-time-following="66"'))
     _, before_the_beat = first_notes(small("D", 5, attributes=' steal-time-previous="25"').replace(

@@ -29,6 +29,8 @@ from gracewright.study.model import Study
 
 SHORT_STEAL: Final = 20
 """Per cent: a small note that steals no more from its host is a short one."""
+TINY: Final = Fraction(1, 4)
+"""Quarters: a small note longer than a semiquaver is never taken for a short one by its value. Our choice."""
 INVERTED: Final = ("ornamentTurnInverted", "ornamentTurnSlash", "ornamentTurnUp")
 """Glyphs of the turn that begins with the note below."""
 
@@ -298,14 +300,14 @@ def _single(small: SmallNote, tone: Tone) -> Grace:
     """One small note: leaning, short or passing, from above or below; a leaping one keeps its own pitch."""
     step = small.pitch.diatonic - tone.pitch.diatonic
     if step not in (1, -1):
-        leans = step != 0 and not small.slash and small.value * 4 >= tone.length
+        leans = step != 0 and not small.slash and not _tiny(small, tone)
         share = Fraction(2, 3) if tone.length.numerator % 3 == 0 else Fraction(1, 2)
         leaping = Grace("appoggiatura", size="long", direction="above" if step > 0 else "below",
                         notes=((small.pitch, share),))  # fmt: skip
         return leaping if leans else Grace("small-notes", notes=_quick([small]))
     stolen = small.steal_following
     told = stolen is not None and SHORT_STEAL < stolen < 100
-    untold = stolen is not None or small.make_time is not None or small.value * 4 < tone.length
+    untold = stolen is not None or small.make_time is not None or _tiny(small, tone)
     short = small.slash or (not told and untold)
     passing = small.steal_previous is not None
     exact = ((small.pitch, _share(stolen)),) if told and stolen is not None and not passing and stolen != 50 else ()
@@ -315,6 +317,12 @@ def _single(small: SmallNote, tone: Tone) -> Grace:
         size="passing" if passing else "short" if short else "long",
         notes=exact,
     )
+
+
+def _tiny(small: SmallNote, tone: Tone) -> bool:
+    """Whether a small note is printed so short that a short one is meant. The printed value says little else: a
+    leaning note takes its length from its host (cpebach1753, from memory)."""
+    return small.value <= TINY and small.value * 8 <= tone.length
 
 
 def _share(percent: Fraction) -> Fraction:
