@@ -18,13 +18,13 @@ from fractions import Fraction
 
 import numpy as np
 
-from gracewright.pitch import Key, fifths_of
+from gracewright.pitch import Key
 from gracewright.score import Tone
 from gracewright.study.closes import ARRIVALS, Closes
 from gracewright.study.frames import Floats, Ints
 from gracewright.study.material import Material
 from gracewright.study.model import Cadence, CadenceKind, Harmony, Hemiola
-from gracewright.study.numerals import numeral
+from gracewright.study.numerals import numeral, place_of
 from gracewright.study.tables import weights
 
 DOMINANTS = (1, 5)  # fifths from the tonic: V, vii
@@ -72,7 +72,7 @@ def _borne_out(
 def _possible(harmony: Sequence[Harmony], at: int) -> list[int]:
     """Columns of ARRIVALS that a chord and the two before it allow."""
     here = harmony[at]
-    root = fifths_of(here.root)
+    root = place_of(here.root)
     tonic = here.key.tonic_fifths
     kinds = []
     earlier = harmony[max(0, at - 2) : at]
@@ -90,7 +90,7 @@ def _possible(harmony: Sequence[Harmony], at: int) -> list[int]:
 
 def _leads(chord: Harmony, goal: int) -> bool:
     """Whether a chord is the dominant (or its leading-note chord) of a root."""
-    apart = fifths_of(chord.root) - goal
+    apart = place_of(chord.root) - goal
     if chord.quality in ("major", "dominant seventh"):
         return apart == 1
     return apart == 5 and chord.quality in ("diminished", "diminished seventh", "half-diminished seventh")
@@ -120,8 +120,8 @@ def _cadence(
     arrival, penultimate = _carriers(material, onset, harmony[first].onset)
     span = material.bar_at(onset).length
     key = here.key
-    if kind.startswith("authentic") and fifths_of(here.root) != key.tonic_fifths:
-        key = Key(fifths_of(here.root), "minor" if here.quality == "minor" else "major")
+    if kind.startswith("authentic") and place_of(here.root) != key.tonic_fifths:
+        key = Key(place_of(here.root), "minor" if here.quality == "minor" else "major")
     flag = any(onset - span <= hemiola.end <= onset + span / 2 for hemiola in hemiolas)
     reason = _reason(material, _told(harmony[before], key), _told(here, key), key, arrival, penultimate)
     return Cadence(
@@ -132,14 +132,14 @@ def _cadence(
 
 def _is_phrygian(before: Harmony, here: Harmony) -> bool:
     tonic = here.key.tonic_fifths
-    return fifths_of(before.bass) - tonic == -4 and fifths_of(here.root) - tonic == 1
+    return place_of(before.bass) - tonic == -4 and place_of(here.root) - tonic == 1
 
 
 def _dominant(harmony: Sequence[Harmony], before: int, here: Harmony) -> int:
     """Index of the chord with which the penultimate dominant begins."""
     tonic = here.key.tonic_fifths
     first = before
-    while first > 0 and before - first < 4 and fifths_of(harmony[first - 1].root) - tonic in DOMINANTS:
+    while first > 0 and before - first < 4 and place_of(harmony[first - 1].root) - tonic in DOMINANTS:
         first -= 1
     return first
 
@@ -163,7 +163,7 @@ def _carriers(material: Material, onset: Fraction, dominant: Fraction) -> tuple[
 
 def _told(chord: Harmony, key: Key) -> str:
     """The numeral of a chord in the key of the cadence."""
-    return numeral(fifths_of(chord.root), chord.quality, chord.inversion, key)
+    return numeral(place_of(chord.root), chord.quality, chord.inversion, key)
 
 
 def _reason(

@@ -14,10 +14,10 @@ from typing import Final
 
 import numpy as np
 
-from gracewright.pitch import fifths_of
 from gracewright.score import Tone
 from gracewright.study.material import Material
 from gracewright.study.model import Cue, Harmony, NoteRole, Phrase
+from gracewright.study.numerals import place_of
 
 DIMINISHED: Final = frozenset({(3, 6), (4, 6), (6, 9), (3, 4)})
 """Leaps in staff places and semitones: tritones, the diminished seventh and the diminished fourth."""
@@ -49,7 +49,7 @@ def find_cues(
         if chord is not None and role.metre_weight >= 0.25:
             if chord.quality == "diminished seventh":
                 found.append(Cue(tone.id, "diminished seventh", 0.7))
-            if chord.quality == "major" and fifths_of(chord.root) - chord.key.tonic_fifths == -5:
+            if chord.quality == "major" and place_of(chord.root) - chord.key.tonic_fifths == -5:
                 found.append(Cue(tone.id, "Neapolitan", 0.9))
     return tuple(found)
 

@@ -4,7 +4,7 @@ Conventions: members and roots are on the line of fifths; numerals are upper cas
 with ``o``, ``%`` (half-diminished) and ``+``, figures of the inversion after them, and ``/`` before the degree a
 dominant is applied to. In minor the leading-note chords are written ``#viio``.
 
-Public: MEMBERS, member_fifths, numeral, figures_of, inversion_figures.
+Public: MEMBERS, member_fifths, numeral, figures_of, inversion_figures, place_of.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from __future__ import annotations
 from functools import cache
 from typing import Final
 
-from gracewright.pitch import Key
+from gracewright.pitch import Key, fifths_of
 from gracewright.study.model import Quality
 
 MEMBERS: Final[dict[Quality, tuple[int, ...]]] = {
@@ -49,6 +49,11 @@ _LETTER: Final[dict[Quality, str]] = {
 }  # fmt: skip
 
 
+place_of: Final = cache(fifths_of)
+"""Place of a note name on the line of fifths, remembered."""
+
+
+@cache
 def member_fifths(root: int, quality: Quality) -> tuple[int, ...]:
     """Root, third, fifth (and seventh) on the line of fifths.
 
@@ -113,6 +118,7 @@ def _cased(degree: str, quality: Quality) -> str:
     return signs + body
 
 
+@cache
 def figures_of(bass: int, members: tuple[int, ...], key: Key) -> tuple[str, ...]:
     """Figured bass that a continuo player would expect over a bass note: common practice, no source.
 

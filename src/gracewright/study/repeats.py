@@ -107,17 +107,19 @@ def find_repeats(piece: Piece, solo: Sequence[Tone], order: Sequence[Segment]) -
     return tuple(found) + _written_out(piece, solo)
 
 
-def _fingerprints(piece: Piece, solo: Sequence[Tone]) -> list[tuple[tuple[Fraction, int, Fraction], ...]]:
+def _fingerprints(piece: Piece, solo: Sequence[Tone]) -> list[int]:
+    """A number for the content of each bar, equal where bars are equal; 0 for an empty bar."""
     content: list[list[tuple[Fraction, int, Fraction]]] = [[] for _ in piece.bars]
     for tone in solo:
         content[tone.bar].append((tone.onset - piece.bars[tone.bar].onset, tone.pitch.midi, tone.length))
-    return [tuple(bar) for bar in content]
+    numbers: dict[tuple[tuple[Fraction, int, Fraction], ...], int] = {(): 0}
+    return [numbers.setdefault(tuple(bar), len(numbers)) for bar in content]
 
 
 def _written_out(piece: Piece, solo: Sequence[Tone], least: int = 3) -> tuple[Repeat, ...]:
     """Longest runs of bars that return note for note; at the very end two bars are enough (petite reprise)."""
     prints = _fingerprints(piece, solo)
-    places: dict[tuple[tuple[Fraction, int, Fraction], ...], list[int]] = {}
+    places: dict[int, list[int]] = {}
     found: list[Repeat] = []
     index = 0
     while index < len(prints):

@@ -17,11 +17,11 @@ from typing import Final
 
 import numpy as np
 
-from gracewright.pitch import Key, Pitch, fifths_of
+from gracewright.pitch import Key, Pitch
 from gracewright.score import Tone
 from gracewright.study.material import Material
 from gracewright.study.model import Harmony, NoteRole, Role
-from gracewright.study.numerals import member_fifths
+from gracewright.study.numerals import member_fifths, place_of
 
 HARSHNESS: Final[dict[Role, float]] = {
     "chord": 0.0, "passing": 0.5, "neighbour": 0.5, "suspension": 1.0, "appoggiatura": 1.0, "escape": 0.6,
@@ -37,7 +37,7 @@ def note_roles(material: Material, harmony: Sequence[Harmony]) -> tuple[NoteRole
     firsts = np.maximum(np.searchsorted(starts, onsets, side="right") - 1, 0).tolist()
     reading = _Reading(
         melody, onsets, ends, material.melody_weights, starts.tolist(),
-        [frozenset(member_fifths(fifths_of(chord.root), chord.quality)) for chord in harmony],
+        [frozenset(member_fifths(place_of(chord.root), chord.quality)) for chord in harmony],
     )  # fmt: skip
     lows = (np.searchsorted(material.ground_onsets, onsets, side="right") - 1).tolist() if material.ground else []
     low_ends = (material.ground_onsets + material.ticks_of(tone.length for tone in material.ground)).tolist()
