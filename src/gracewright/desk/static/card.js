@@ -38,6 +38,7 @@ export class Card {
     this.card = card;
     this.place.replaceChildren(...this.parts(card));
     this.place.scrollTop = 0;
+    if (innerWidth <= 900) this.desk.page.reveal();
     if (focus) this.place.focus();
     else if (held) (this.place.querySelector(`[data-deed="${held}"]`) ?? this.place).focus();
     try {

@@ -250,8 +250,10 @@ export class Page {
 
   intoView(figure) {
     const box = figure.getBoundingClientRect();
-    const foot = document.getElementById("hear").clientHeight;
-    if (box.top < 0 || box.bottom > innerHeight - foot) figure.scrollIntoView({ block: "center" });
+    const card = document.getElementById("card");
+    const over = getComputedStyle(card).position === "fixed" ? card.offsetHeight : 0; // on small screens the card lies over the music
+    const room = innerHeight - document.getElementById("hear").clientHeight - over;
+    if (box.top < 0 || box.bottom > room) scrollBy({ top: box.top - Math.max(0, (room - box.height) / 2) });
   }
 
   touched(event) {
@@ -314,7 +316,7 @@ export class Page {
     return this.systems.find((figure) => { const [a, b] = figure.dataset.bars.split(" ").map(Number); return a <= index && index <= b; });
   }
 
-  reveal(id) {
+  reveal(id = this.desk.chosen) {
     const note = this.state.notes.find((one) => one.id === id);
     const figure = note && this.figureOf(note.at);
     if (figure) this.intoView(figure);
