@@ -159,6 +159,12 @@ def test_hostile_words_are_set_as_words(adagio):
     assert parallel_sheet(piece, adagio.study, adagio.plan, adagio.version, about=["#include \"/etc/passwd\""])
 
 
+def test_the_same_plan_gives_the_same_bytes(menuet):
+    once = practice_ladder(menuet.piece, menuet.study, menuet.plan, menuet.version)
+
+    assert practice_ladder(menuet.piece, menuet.study, menuet.plan, menuet.version) == once
+
+
 def test_a_table_of_signs_shows_every_entry():
     found = look_up(source="jsbach1720")
 

@@ -8,10 +8,12 @@ Public: FONT, font_archive, font_folder, web_fonts, cache_folder.
 
 from __future__ import annotations
 
+import atexit
 import base64
 import hashlib
 import os
 import re
+import shutil
 import tempfile
 import zipfile
 from functools import cache
@@ -53,7 +55,7 @@ def _library_data() -> Path:
 def cache_folder() -> Path:
     """Where derived fonts are kept: below ``XDG_CACHE_HOME`` or ``~/.cache``, else a folder that lasts for this run."""
     ours = resources.files("gracewright.sheet").joinpath("glyphs.toml").read_bytes()
-    key = hashlib.sha256(ours + metadata.version("verovio").encode() + b"4").hexdigest()[:12]
+    key = hashlib.sha256(ours + metadata.version("verovio").encode() + b"5").hexdigest()[:12]
     base = Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache")
     folder = base / "gracewright" / f"fonts-{key}"
     try:
@@ -62,6 +64,7 @@ def cache_folder() -> Path:
             pass
     except OSError:
         folder = Path(tempfile.mkdtemp(prefix="gracewright-fonts-"))
+        atexit.register(shutil.rmtree, folder, ignore_errors=True)
     return folder
 
 
@@ -141,7 +144,7 @@ def font_folder() -> Path:
     made = Path(tempfile.mkdtemp(dir=cache_folder(), prefix="truetype-"))
     for name, packed in web_fonts().items():
         family, style = name.split("-")
-        font = TTFont(BytesIO(packed))
+        font = TTFont(BytesIO(packed), recalcTimestamp=False)
         font.flavor = None
         _rename(font, family, style)
         font.save(made / f"{name}.ttf")
