@@ -2,6 +2,7 @@
 import { draw } from "./making.js";
 
 const LANES = { numbers: 12, arcs: 42, tension: [50, 94], legs: 104, rows: 110, step: 18 };
+const APART = 32; // pixels between handles of the curve
 const TIMES = ["", "first time", "again", "third time", "fourth time"];
 
 export class Shape {
@@ -54,7 +55,7 @@ export class Shape {
     const label = (y, words) => draw("text", { class: "lane", x: 0, y }, words);
     return [label(36, "phrases"), label(68, "tension, and"), label(84, "your richness"),
       ...(this.state.shape.sequences.length ? [label(LANES.legs + 4, "sequences")] : []),
-      ...this.state.shape.times.map((row, n) => label(LANES.rows + n * LANES.step + 16, TIMES[row.time] ?? `time ${row.time}`))];
+      ...this.state.shape.times.map((row, n) => label(LANES.rows + n * LANES.step + 16, this.state.shape.times.length === 1 ? "graces" : TIMES[row.time] ?? `time ${row.time}`))];
   }
 
   bars(bottom) {
@@ -92,7 +93,8 @@ export class Shape {
 
   cadences() {
     return this.state.shape.cadences.map((one) => {
-      const x = this.x(one.at), y = LANES.arcs, r = 3 + 2.6 * one.strength;
+      const room = Math.min(1, (this.width - this.left) / this.state.shape.cadences.length / 26);
+      const x = this.x(one.at), y = LANES.arcs, r = (3 + 2.6 * one.strength) * Math.max(0.5, room);
       const full = one.kind === "authentic-perfect";
       const path = {
         half: `M${x - r} ${y}h${2 * r}l${-r} ${r}z`, phrygian: `M${x - r} ${y}h${2 * r}l${-r} ${r}z`,
@@ -132,6 +134,17 @@ export class Shape {
     });
   }
 
+  // Phrases, neighbours taken together where their handles would lie too close to touch.
+  spans() {
+    const spans = [];
+    for (const { start, end, words } of this.state.shape.phrases) {
+      const last = spans.at(-1);
+      if (last && (this.x(end) + this.x(start) - this.x(last.end) - this.x(last.start)) / 2 < APART) Object.assign(last, { end, words: `${last.first} to ${words}` });
+      else spans.push({ start, end, words, first: words });
+    }
+    return spans;
+  }
+
   // The curve has a handle for each phrase; between handles the planner draws straight lines, and so do we.
   points() {
     const curve = this.state.shape.curve.map(([onset, factor]) => [fraction(onset), factor]);
@@ -143,9 +156,9 @@ export class Shape {
       const [[a, low], [b, high]] = [curve[after - 1], curve[after]];
       return low + ((high - low) * (at - a)) / (b - a);
     };
-    return this.state.shape.phrases.map((phrase) => {
-      const at = Math.round((phrase.start + phrase.end) * 8) / 16;
-      return { at, factor: value(at), words: phrase.words };
+    return this.spans().map(({ start, end, words }) => {
+      const at = Math.round((start + end) * 8) / 16;
+      return { at, factor: value(at), words };
     });
   }
 
