@@ -58,7 +58,7 @@ def test_a_copied_manner_may_differ_in_one_line(tmp_path):
 
 def test_an_unknown_manner_is_refused_with_the_names():
     with pytest.raises(BadInput, match=r"choose one of .*french"):
-        load_manner("klingon")
+        load_manner("martian")
 
 
 def test_a_manner_that_is_no_toml_is_refused(tmp_path):

@@ -31,7 +31,7 @@ from gracewright.taste.sites import FEATURES, Floats, Ints, sites_of
 
 LEAST: Final = 8
 """A kind must be seen so often to be learned."""
-PULL: Final = 3.0
+PULL: Final = 1.0
 """How strongly weights are drawn to the manner they start from (precision of the prior; own choice, see the bench)."""
 ALIKE: Final = {
     "shake": "shake", "appoggiatura-shake": "shake", "turned-shake": "shake",
