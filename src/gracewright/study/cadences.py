@@ -15,6 +15,7 @@ from __future__ import annotations
 from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from fractions import Fraction
+from typing import Final
 
 import numpy as np
 
@@ -27,7 +28,9 @@ from gracewright.study.model import Cadence, CadenceKind, Harmony, Hemiola
 from gracewright.study.numerals import numeral, place_of
 from gracewright.study.tables import weights
 
-DOMINANTS = (1, 5)  # fifths from the tonic: V, vii
+DOMINANTS: Final = (1, 5)  # fifths from the tonic: V, vii
+SECTION_END: Final = 0.7  # strength of a cadence that only its place in the piece betrays
+LEAST_WEIGHT: Final = 0.25
 
 
 def find_cadences(
@@ -49,7 +52,33 @@ def find_cadences(
         onset = material.line.time(int(closes.start[beat]))
         strength = float(chance[beat, 1:].sum()) if kind != "half" else float(min(1.0, score[beat]))
         found.append(_cadence(material, harmony, starts, onset, kind, strength, hemiolas))
-    return tuple(found)
+    for onset, kind in _section_ends(material, harmony, starts, found):
+        found.append(_cadence(material, harmony, starts, onset, kind, SECTION_END, hemiolas))
+    return tuple(sorted(found, key=lambda cadence: cadence.onset))
+
+
+def _section_ends(
+    material: Material, harmony: Sequence[Harmony], starts: Sequence[Fraction], found: Sequence[Cadence]
+) -> list[tuple[Fraction, CadenceKind]]:
+    """Authentic cadences in the last two bars of a section that was left without any."""
+    missed: list[tuple[Fraction, CadenceKind]] = []
+    bars = material.piece.bars
+    for bar in bars:
+        if not (bar.repeat_end or bar.final_bar or bar.index == len(bars) - 1):
+            continue
+        begin = bars[max(0, bar.index - 1)].onset
+        if any(begin <= cadence.onset < bar.end for cadence in found):
+            continue
+        for at in range(bisect_left(starts, bar.end) - 1, max(0, bisect_left(starts, begin) - 1), -1):
+            here = harmony[at]
+            root = place_of(here.root)
+            plain = here.quality in ("major", "minor") and here.inversion == 0
+            if plain and _leads(harmony[at - 1], root) and material.weight(here.onset) >= LEAST_WEIGHT:
+                index = int(np.searchsorted(material.melody_onsets, material.line.ticks(here.onset), side="right")) - 1
+                perfect = index >= 0 and material.melody[index].pitch.fifths == root
+                missed.append((here.onset, "authentic-perfect" if perfect else "authentic-imperfect"))
+                break
+    return missed
 
 
 def _borne_out(
