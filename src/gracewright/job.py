@@ -5,7 +5,7 @@ This is what the command line and the desk call. Nothing is decided here; every 
 Conventions: ``Wishes`` are the user's dials; a ``Work`` holds the five values made from them. A result is written to a
 temporary file beside its place and then renamed, so that nothing half-written is ever seen.
 
-Public: Wishes, Work, work_on, judge, moved, plain, additions, sounded, result, sound_of, about, write_results,
+Public: Wishes, Work, work_on, judge, moved, plain, heard, additions, sounded, result, sound_of, about, write_results,
 demo_piece, RESULTS.
 """
 
@@ -16,15 +16,26 @@ import tempfile
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from functools import cache
 from importlib.resources import as_file, files
 from pathlib import Path
 from typing import Final, Literal
 
 import numpy as np
 from lxml import etree
+from threadpoolctl import ThreadpoolController
 
 from gracewright.errors import BadInput
-from gracewright.graces import Context, Version, contexts, load_source, perform, sign_for
+from gracewright.graces import (
+    Context,
+    Version,
+    contexts,
+    load_source,
+    perform,
+    short_name,
+    sign_for,
+    speaking_source,
+)
 from gracewright.instruments import Instrument, load_instrument, out_of_range, transpositions
 from gracewright.review import Review, review
 from gracewright.score import Addition, Piece, Sounded, find_solo, read, tones, write_played, write_signs
@@ -44,7 +55,8 @@ PAUSE: Final = 1.5
 class Wishes:
     """The user's dials.
 
-    ``a`` is the pitch of A4 in Hz; ``tempo`` quarters a minute, None to take the page's or a guess; ``transpose`` is
+    ``a`` is the pitch of A4 in Hz; ``tempo`` quarters a minute, None to take the page's or a guess; ``unequal`` lets the
+    sound follow the manner's rule of unequal notes (the page stays even); ``transpose`` is
     empty, ``fit``, or the words of a usual move (``up a minor third``).
     """
 
@@ -61,6 +73,7 @@ class Wishes:
     a: float = 415.0
     temperament: str = "vallotti"
     continuo: bool = True
+    unequal: bool = True
     transpose: str = ""
     paper: str = "a4"
 
@@ -93,26 +106,48 @@ def work_on(piece: Piece, wishes: Wishes, *, plan_text: str = "", locks: Plan | 
     the study when it has been made; without ``judged`` the review is left empty, for :func:`judge` to fill. Raises
     BadInput.
     """
+    with _libraries().limit(limits=1):
+        return _work_on(piece, wishes, plan_text, locks, studied, judged)
+
+
+@cache
+def _libraries() -> ThreadpoolController:
+    """The number libraries that are loaded: our tables are small, and more threads would only wait for each other."""
+    return ThreadpoolController()
+
+
+def _work_on(piece: Piece, wishes: Wishes, plan_text: str, locks: Plan | None, studied: Study | None,
+             judged: bool) -> Work:  # fmt: skip
     manner = load_manner(wishes.manner)
     instrument = load_instrument(wishes.instrument)
     load_temperament(wishes.temperament)
     if wishes.transpose:
         piece, studied = moved(piece, wishes, instrument), None
     found = studied or study(piece, solo=wishes.solo, bass=wishes.bass, tempo=wishes.tempo)
+    speaking = speaking_source(piece, named=wishes.signs_by, manner=manner.source)
     if plan_text:
         plan = read_plan(plan_text, piece, found)
     else:
         plan = make_plan(
             piece, found, manner, instrument, level=wishes.level, richness=wishes.richness, curve=wishes.curve,
-            locks=locks, signs=wishes.signs, signs_by=wishes.signs_by, tempo=wishes.tempo,
+            locks=locks, signs=wishes.signs, signs_by=speaking.source, tempo=wishes.tempo,
         )  # fmt: skip
     version = perform(
         piece, found, placed(plan), instrument, wishes.level, tempo=wishes.tempo, source=plan.signs_by,
         signs=wishes.signs == "read",
     )  # fmt: skip
-    remarks = (*piece.remarks, *found.remarks, *plan.remarks, *version.remarks, *_range(piece, found, instrument))
+    said = f"Signs are read by {short_name(speaking.source)}: {speaking.why}." if speaking.source else ""
+    remarks = (
+        *([said] if said and _signed(piece) else []), *piece.remarks, *found.remarks, *plan.remarks, *version.remarks,
+        *_range(piece, found, instrument),
+    )  # fmt: skip
     work = Work(wishes, piece, manner, instrument, found, plan, version, Review(()), tuple(dict.fromkeys(remarks)))
     return replace(work, review=judge(work)) if judged else work
+
+
+def _signed(piece: Piece) -> bool:
+    """Whether ornament signs stand on the page."""
+    return any(note.marks.signs for note in piece.notes)
 
 
 def judge(work: Work) -> Review:
@@ -166,6 +201,16 @@ def plain(work: Work, *, once: bool = False) -> Version:
     if once:
         found = replace(found, order=tuple(segment for segment in found.order if segment.time_through == 1))
     return perform(work.piece, found, (), work.instrument, work.wishes.level, tempo=work.wishes.tempo, signs=False)
+
+
+def heard(work: Work) -> Version:
+    """The version as it sounds: with the unequal notes of the manner, where it has them and they are wished."""
+    if not _uneven(work):
+        return work.version
+    return perform(
+        work.piece, work.study, placed(work.plan), work.instrument, work.wishes.level, tempo=work.wishes.tempo,
+        inequality=work.manner.ratio, source=work.plan.signs_by, signs=work.wishes.signs == "read",
+    )  # fmt: skip
 
 
 def additions(work: Work, places: Mapping[str, Context] | None = None
@@ -241,15 +286,15 @@ def result(work: Work, name: str) -> bytes:
 
 def sound_of(work: Work) -> np.ndarray:
     """Mono samples: the plain line once, a pause, then the ornamented line with its repeats."""
-    heard = [
+    lines = [
         render(
             version, tempo=work.tempo, a=work.wishes.a, temperament=work.wishes.temperament,
             instrument=work.instrument.id, bass=work.study.bass, continuo=work.wishes.continuo, study=work.study,
         )
-        for version in (plain(work, once=True), work.version)
+        for version in (plain(work, once=True), heard(work))
     ]  # fmt: skip
-    silence = np.zeros(round(PAUSE * SAMPLE_RATE), dtype=heard[0].dtype)
-    return np.concatenate([heard[0], silence, heard[1]])
+    silence = np.zeros(round(PAUSE * SAMPLE_RATE), dtype=lines[0].dtype)
+    return np.concatenate([lines[0], silence, lines[1]])
 
 
 def about(work: Work) -> tuple[str, ...]:
@@ -261,8 +306,13 @@ def about(work: Work) -> tuple[str, ...]:
         f"Manner: {work.manner.title}. Richness {work.plan.richness:g} of 10.",
         f"Signs after {signs}.",
         f"For {work.instrument.name}, {work.wishes.level} player; a quarter note = {float(work.tempo):g}.",
-        f"Sounded at a' = {work.wishes.a:g} Hz, {temperament.name}.",
+        f"Sounded at a' = {work.wishes.a:g} Hz, {temperament.name}"
+        + ("; even notes on the page are heard long and short." if _uneven(work) else "."),
     )
+
+
+def _uneven(work: Work) -> bool:
+    return work.wishes.unequal and work.manner.ratio is not None
 
 
 def demo_piece(name: str = "adagio") -> Path:

@@ -36,6 +36,8 @@ from gracewright.taste import load_manner, plan_json
 @click.option("--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True,
               help="Paper of the sheet.")
 @click.option("--continuo/--no-continuo", default=True, show_default=True, help="Bass and chords in the sound.")
+@click.option("--unequal/--equal", default=True, show_default=True,
+              help="Let the sound follow the manner's rule of unequal notes.")
 @click.option("--json", "as_json", is_flag=True, help="Print the plan as JSON; write files only if --out is given.")
 @click.option("--again", is_flag=True, help="With many pieces: do those too whose results are there already.")
 @click.option("--quiet", is_flag=True, help="No summary and no progress bar.")
