@@ -55,9 +55,9 @@ PAUSE: Final = 1.5
 class Wishes:
     """The user's dials.
 
-    ``a`` is the pitch of A4 in Hz; ``tempo`` quarters a minute, None to take the page's or a guess; ``unequal`` lets the
-    sound follow the manner's rule of unequal notes (the page stays even); ``transpose`` is
-    empty, ``fit``, or the words of a usual move (``up a minor third``).
+    ``a`` is the pitch of A4 in Hz; ``tempo`` quarters a minute, None to take the page's or a guess; ``unequal`` lets
+    the sound follow the manner's rule of unequal notes (the page stays even); ``transpose`` is empty, ``fit``, or the
+    words of a usual move (``up a minor third``).
     """
 
     manner: str = "french"
