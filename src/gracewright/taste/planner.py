@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
+from itertools import pairwise
 from typing import Final, Literal
 
 import numpy as np
@@ -252,19 +253,21 @@ def _strike_clashes(desk: Desk, rows: Sequence[Row]) -> bool:
     """Neighbouring graces, each good alone, that do not go together: the weaker of ours is struck out."""
     found = False
     cadential = {item.site for item in desk.wanted}
-    for row in rows:
-        for note in range(len(row.graces) - 1):
-            site = row.strip.first + note
-            ours = [place for place in (note, note + 1) if row.graces[place] is not None]
-            if not ours:
-                continue
-            one, two = (_grace_on(desk, row, place) for place in (note, note + 1))
-            if one is None or two is None or not desk.workshop.clash(site, one, two):
-                continue
-            worse = next((place for place in reversed(ours) if row.strip.first + place not in cadential), ours[-1])
-            column = desk.manner.kinds.index(row.kinds[worse])
-            desk.struck.add((row.strip.time_through, row.strip.first + worse, column))
-            found = True
+    played = [(row, note) for row in rows for note in range(len(row.graces))]
+    for pair in pairwise(played):
+        sites = [row.strip.first + note for row, note in pair]
+        if sites[1] != sites[0] + 1:
+            continue
+        ours = [place for place in (0, 1) if pair[place][0].graces[pair[place][1]] is not None]
+        if not ours:
+            continue
+        one, two = (_grace_on(desk, row, note) for row, note in pair)
+        if one is None or two is None or not desk.workshop.clash(sites[0], one, two):
+            continue
+        worse = next((place for place in reversed(ours) if sites[place] not in cadential), ours[-1])
+        row, note = pair[worse]
+        desk.struck.add((row.strip.time_through, sites[worse], desk.manner.kinds.index(row.kinds[note])))
+        found = True
     return found
 
 
