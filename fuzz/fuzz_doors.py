@@ -41,7 +41,8 @@ meter.unit="4" key.sig="2f"><staffGrp><staffDef n="1" lines="5" clef.shape="G" c
 </staffGrp></scoreDef><section><measure n="1" right="rptend"><staff n="1"><layer n="1"><note xml:id="a" grace="acc"
 dur="8" pname="c" oct="5"/><tuplet num="3" numbase="2"><note xml:id="b" dur="8" dots="1" pname="e" oct="5"/>
 <chord dur="8"><note pname="c" oct="5" tie="i"/><note pname="e" oct="5" accid="s"/></chord></tuplet>
-<bTrem><note dur="4" pname="d" oct="4"/></bTrem><mRest/></layer></staff><trill startid="#b" accidupper="f"/><slur startid="#a" endid="#b"/><harm staff="1"
+<bTrem><note dur="4" pname="d" oct="4"/></bTrem><mRest/></layer></staff>
+<trill startid="#b" accidupper="f"/><slur startid="#a" endid="#b"/><harm staff="1"
 tstamp="1.5"><fb><f>7-6</f><f>4+</f></fb></harm></measure></section></score></mdiv></body></music></mei>"""
 KERN = (
     "**kern\t**kern\n*clefF4\t*clefG2\n*k[b-]\t*k[b-]\n*M3/4\t*M3/4\n=1\t=1\n4C\t4gT\n4D\t8aqL\n.\t8bJ\n2E\t2cc\n"
