@@ -6,7 +6,7 @@ Conventions: ``Wishes`` are the user's dials; a ``Work`` holds the five values m
 temporary file beside its place and then renamed, so that nothing half-written is ever seen.
 
 Public: Wishes, Work, work_on, judge, moved, plain, heard, additions, sounded, result, sound_of, about, write_results,
-demo_piece, RESULTS.
+in_place_of, demo_piece, midi_of, RESULTS, MORE_RESULTS.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ from __future__ import annotations
 import os
 import tempfile
 from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cache
@@ -38,17 +39,37 @@ from gracewright.graces import (
 )
 from gracewright.instruments import Instrument, load_instrument, out_of_range, transpositions
 from gracewright.review import Review, review
-from gracewright.score import Addition, Piece, Sounded, find_solo, read, tones, write_played, write_signs
+from gracewright.score import (
+    Addition,
+    MidiPart,
+    Piece,
+    Sounded,
+    find_solo,
+    part_of,
+    read,
+    tones,
+    write_midi,
+    write_parallel,
+    write_played,
+    write_signs,
+)
 from gracewright.score.transpose import transposed
 from gracewright.sheet import parallel_sheet
 from gracewright.sound import SAMPLE_RATE, load_temperament, render, write_audio
 from gracewright.study import Study, study
-from gracewright.taste import Manner, Plan, load_manner, make_plan, placed, read_plan, write_plan
+from gracewright.taste import Bare, Choice, Manner, Plan, load_manner, make_plan, placed, read_plan, write_plan
 
 RESULTS: Final = ("signs.musicxml", "played.musicxml", "plan.txt", "sheet.pdf", "sound.ogg")
 """What :func:`write_results` can leave in a folder, quick ones first."""
+MORE_RESULTS: Final = ("parallel.musicxml", "played.mid")
+"""What it can leave besides, asked by name: plain and played as parallel parts; the version as tuned MIDI."""
+MENDS: Final = 6
+"""Rounds in which the review may take graces out again."""
 PAUSE: Final = 1.5
 """Seconds of silence between the plain and the ornamented line."""
+RECORDER: Final = 74  # programs of General MIDI, counted from 0
+PLUCKED: Final = 6
+MOST_MIDI: Final = 14
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,17 +153,53 @@ def _work_on(piece: Piece, wishes: Wishes, plan_text: str, locks: Plan | None, s
             piece, found, manner, instrument, level=wishes.level, richness=wishes.richness, curve=wishes.curve,
             locks=locks, signs=wishes.signs, signs_by=speaking.source, tempo=wishes.tempo,
         )  # fmt: skip
-    version = perform(
-        piece, found, placed(plan), instrument, wishes.level, tempo=wishes.tempo, source=plan.signs_by,
-        signs=wishes.signs == "read",
-    )  # fmt: skip
+    version = _performed(piece, found, plan, instrument, wishes)
     said = f"Signs are read by {short_name(speaking.source)}: {speaking.why}." if speaking.source else ""
     remarks = (
         *([said] if said and _signed(piece) else []), *piece.remarks, *found.remarks, *plan.remarks, *version.remarks,
         *_range(piece, found, instrument),
     )  # fmt: skip
     work = Work(wishes, piece, manner, instrument, found, plan, version, Review(()), tuple(dict.fromkeys(remarks)))
-    return replace(work, review=judge(work)) if judged else work
+    if not judged:
+        return work
+    work = replace(work, review=judge(work))
+    return work if plan_text else _mended(work)
+
+
+def _performed(piece: Piece, found: Study, plan: Plan, instrument: Instrument, wishes: Wishes) -> Version:
+    return perform(
+        piece, found, placed(plan), instrument, wishes.level, tempo=wishes.tempo, source=plan.signs_by,
+        signs=wishes.signs == "read",
+    )  # fmt: skip
+
+
+def _mended(work: Work) -> Work:
+    """The review has the last word: a grace of ours that makes a fault is taken out again, and the place says why."""
+    for _ in range(MENDS):
+        struck = {}
+        for fault in work.review.faults:
+            near = [(choice.onset, index) for index, choice in enumerate(work.plan.choices)
+                    if choice.origin == "ours" and choice.lock != "keep" and choice.grace
+                    and choice.onset <= fault.onset
+                    and (choice.time_through == fault.time_through or choice.note == fault.note)]  # fmt: skip
+            if near and fault.onset - max(near)[0] <= work.piece.bars[0].meter.length:
+                struck[max(near)[1]] = fault.what
+        if not struck:
+            break
+        plan = replace(
+            work.plan,
+            choices=tuple(choice for index, choice in enumerate(work.plan.choices) if index not in struck),
+            bare=(*work.plan.bare, *(_bare(work.plan.choices[index], why) for index, why in sorted(struck.items()))),
+        )
+        version = _performed(work.piece, work.study, plan, work.instrument, work.wishes)
+        work = replace(work, plan=plan, version=version)
+        work = replace(work, review=judge(work))
+    return work
+
+
+def _bare(choice: Choice, why: str) -> Bare:
+    words = choice.grace.words if choice.grace else "a grace"
+    return Bare(choice.time_through, choice.note, choice.bar, choice.beat, f"Without its {words}: {why}")
 
 
 def _signed(piece: Piece) -> bool:
@@ -244,24 +301,31 @@ def write_results(work: Work, folder: Path, names: Sequence[str] = RESULTS) -> I
 
     Raises BadInput where the folder cannot be written.
     """
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as fault:
-        raise BadInput(f"the folder cannot be made ({fault.strerror})", file=folder.name) from None
     for name in names:
-        target = folder / name
-        try:
-            handle, partial = tempfile.mkstemp(dir=folder, prefix=".", suffix=target.suffix)
-        except OSError as fault:
-            raise BadInput(f"the folder cannot be written ({fault.strerror})", file=folder.name) from None
-        os.close(handle)
-        try:
-            _write(work, name, Path(partial))
-            os.chmod(partial, 0o644)
-            os.replace(partial, target)
-        finally:
-            Path(partial).unlink(missing_ok=True)
+        with in_place_of(folder / name) as partial:
+            _write(work, name, partial)
         yield name
+
+
+@contextmanager
+def in_place_of(target: Path) -> Iterator[Path]:
+    """A file to write that takes the target's place when all went well, and is gone when not.
+
+    Raises BadInput where the folder cannot be written.
+    """
+    try:
+        target.parent.mkdir(parents=True, exist_ok=True)
+        handle, name = tempfile.mkstemp(dir=target.parent, prefix=".", suffix=target.suffix)
+    except OSError as fault:
+        raise BadInput(f"the folder cannot be written ({fault.strerror})", file=str(target.parent)) from None
+    os.close(handle)
+    partial = Path(name)
+    try:
+        yield partial
+        partial.chmod(0o644)
+        partial.replace(target)
+    finally:
+        partial.unlink(missing_ok=True)
 
 
 def _write(work: Work, name: str, path: Path) -> None:
@@ -274,14 +338,38 @@ def _write(work: Work, name: str, path: Path) -> None:
 
 
 def result(work: Work, name: str) -> bytes:
-    """One of the results that are bytes at once: the two MusicXML files and the sheet."""
+    """One of the results that are bytes at once: all but the plan and the sound."""
     if name == "signs.musicxml":
         first, repeat = additions(work)
         return write_signs(work.piece, work.study.solo, first, repeat_additions=repeat)
     if name == "played.musicxml":
         order = [(segment.first_bar, segment.last_bar) for segment in work.study.order]
         return write_played(work.piece, work.study.solo, sounded(work), order)
+    if name == "parallel.musicxml":
+        order = [(segment.first_bar, segment.last_bar) for segment in work.study.order]
+        return write_parallel(work.piece, work.study.solo, sounded(work), order)
+    if name == "played.mid":
+        return midi_of(work)
     return parallel_sheet(work.piece, work.study, work.plan, work.version, paper=work.wishes.paper, about=about(work))
+
+
+def midi_of(work: Work) -> bytes:
+    """The version as it sounds, as MIDI: the solo first, each note bent to the temperament."""
+    temperament = load_temperament(work.wishes.temperament)
+    version = heard(work)
+    names = [part for part in dict.fromkeys(note.part for note in version.notes) if part != work.study.solo]
+    parts = [
+        MidiPart(_part_name(work.piece, part), tuple(
+            Sounded(note.onset, note.length, note.pitch, note.slurred, note.host)
+            for note in version.notes if note.part == part
+        ), RECORDER if part == work.study.solo else PLUCKED)
+        for part in (work.study.solo, *names[:MOST_MIDI])
+    ]  # fmt: skip
+    return write_midi(parts, work.tempo, tuning=lambda pitch: temperament.midi_cents(pitch, work.wishes.a))
+
+
+def _part_name(piece: Piece, line: str) -> str:
+    return piece.part(part_of(line)[0]).name or line
 
 
 def sound_of(work: Work) -> np.ndarray:

@@ -3,9 +3,11 @@
 import json
 
 import pytest
+from music21 import converter
 
 from gracewright.cli import COMMANDS
 from gracewright.job import RESULTS, demo_piece
+from gracewright.score import canonical
 
 
 @pytest.mark.parametrize("name", sorted(COMMANDS))
@@ -88,3 +90,23 @@ def test_study_prints_keys_and_cadences(run):
     assert code == 0
     assert "F major" in out
     assert "Hemiola: bars 22–23" in out
+
+
+def test_our_signs_are_taken_out_again(run, tmp_path):
+    """The composer's own document comes back, canonical XML equal."""
+    run("ornament", demo_piece("menuet"), "--out", tmp_path, "--only", "signs.musicxml", "--quiet")
+    code, out, _ = run("ornament", tmp_path / "signs.musicxml", "--strip-ours")
+
+    assert code == 0
+    assert "signs-plain.musicxml" in out
+    assert canonical((tmp_path / "signs-plain.musicxml").read_bytes()) == canonical(demo_piece("menuet").read_bytes())
+
+
+def test_midi_holds_the_played_notes(run, tmp_path):
+    """Counted by music21: as many notes as the written-out score has for the solo."""
+    run("ornament", demo_piece("menuet"), "--out", tmp_path, "--quiet", "--equal",
+        "--only", "played.mid", "--only", "played.musicxml")  # fmt: skip
+    heard = converter.parse(tmp_path / "played.mid", forceSource=True).parts[0].stripTies()
+    written = converter.parse(tmp_path / "played.musicxml", forceSource=True).parts[0].stripTies()
+
+    assert len(heard.flatten().notes) == len(written.flatten().notes)

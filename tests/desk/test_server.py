@@ -23,8 +23,8 @@ def raw(port, text, timeout=10):
 
 
 def test_the_page_and_all_its_files_are_served_with_a_strict_policy(standing):
-    files = ("desk.js", "desk.css", "parts.css", "fonts/text.woff2", "icon.svg")
-    for path in ("", *(f"static/{name}" for name in files), "faces/Gracewright-Regular"):
+    files = ("desk.js", "desk.css", "parts.css", "icon.svg")
+    for path in ("", *(f"static/{name}" for name in files), "faces/Gracewright-Regular", "faces/Text-Italic"):
         status, headers, body = standing.ask("GET", path)
 
         assert (status, bool(body)) == (200, True), path

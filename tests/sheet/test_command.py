@@ -42,7 +42,8 @@ def test_a_phrase_that_is_not_there_is_named(tmp_path):
     assert list(tmp_path.iterdir()) == []
 
 
-def test_a_folder_that_is_not_there_is_told_in_a_sentence(tmp_path):
+def test_a_folder_that_cannot_be_made_is_told_in_a_sentence(tmp_path):
+    (tmp_path / "no").write_text("a file, not a folder", encoding="utf-8")
     fault = run("table", "--signs-by", "jsbach1720", "--out", tmp_path / "no" / "x.pdf").exception
 
     assert isinstance(fault, BadInput)

@@ -21,6 +21,7 @@ COMMANDS: Final = {
     "review": "Judge an ornamented score of your own beside the plain one.",
     "sheet": "Print a sheet: parallel staves, performing part, worksheets, practice ladder.",
     "practise": "Make sound files to practise with: slow to in time, phrase by phrase.",
+    "learn": "Learn a manner from scores that carry graces.",
     "desk": "Decide at one page in the browser: listen, keep, change, print.",
 }
 """Name → one line of help. Each lives in ``cli/NAME.py`` as a click command called ``command``."""

@@ -15,8 +15,8 @@ from gracewright.cli.many import pieces_of, run_many, table_of
 from gracewright.cli.options import exact, line_options, manner_options, pieces_argument, pitch_options
 from gracewright.cli.summary import summary
 from gracewright.errors import BadInput
-from gracewright.job import RESULTS, Wishes, Work, demo_piece, work_on, write_results
-from gracewright.score import read
+from gracewright.job import MORE_RESULTS, RESULTS, Wishes, Work, demo_piece, in_place_of, work_on, write_results
+from gracewright.score import read, strip_ours
 from gracewright.taste import load_manner, plan_json
 
 
@@ -32,7 +32,10 @@ from gracewright.taste import load_manner, plan_json
               help="Play this plan (a plan.txt you have edited) instead of making one.")
 @click.option("--signs", type=click.Choice(["read", "ignore"]), default="read", show_default=True,
               help="Honour the signs on the page, or plan as if it carried none.")
-@click.option("--only", multiple=True, type=click.Choice(RESULTS), help="Make only this result; may be repeated.")
+@click.option("--only", multiple=True, type=click.Choice([*RESULTS, *MORE_RESULTS]),
+              help="Make only this result; may be repeated.")
+@click.option("--strip-ours", "strip", is_flag=True,
+              help="Only take our signs out of PIECES again: leaves NAME-plain.musicxml.")
 @click.option("--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True,
               help="Paper of the sheet.")
 @click.option("--continuo/--no-continuo", default=True, show_default=True, help="Bass and chords in the sound.")
@@ -42,7 +45,8 @@ from gracewright.taste import load_manner, plan_json
 @click.option("--again", is_flag=True, help="With many pieces: do those too whose results are there already.")
 @click.option("--quiet", is_flag=True, help="No summary and no progress bar.")
 def command(pieces: tuple[Path, ...], demo: bool, out: Path | None, plan_file: Path | None, only: tuple[str, ...],
-            as_json: bool, again: bool, quiet: bool, tempo: float | None, **dials: Any) -> None:  # fmt: skip
+            strip: bool, as_json: bool, again: bool, quiet: bool, tempo: float | None,
+            **dials: Any) -> None:  # fmt: skip
     """Ornament PIECES (MusicXML, MEI, Humdrum, ABC or MIDI) and leave the results in a folder for each.
 
     Give one file, several, or a folder of them.
@@ -56,6 +60,10 @@ def command(pieces: tuple[Path, ...], demo: bool, out: Path | None, plan_file: P
     """
     if bool(pieces) == demo:
         raise BadInput("give a piece, several, or a folder; or --demo for the bundled movement")
+    if strip:
+        for path in pieces_of(pieces):
+            click.echo(f"Without our signs: {stripped(path, out)}")
+        return
     wishes = Wishes(tempo=exact(tempo), **dials)
     results = only or RESULTS
     if len(pieces) > 1 or (pieces and pieces[0].is_dir()):
@@ -64,6 +72,15 @@ def command(pieces: tuple[Path, ...], demo: bool, out: Path | None, plan_file: P
         many(pieces_of(pieces), wishes, out, results, again, quiet)
     else:
         one(pieces[0] if pieces else demo_piece(), wishes, out, plan_file, results, as_json, quiet)
+
+
+def stripped(path: Path, out: Path | None) -> Path:
+    """Write a score without what we added, and say where."""
+    target = (out or path.parent) / f"{path.stem}-plain.musicxml"
+    clean = strip_ours(path.read_bytes())
+    with in_place_of(target) as partial:
+        partial.write_bytes(clean)
+    return target
 
 
 def one(path: Path, wishes: Wishes, out: Path | None, plan_file: Path | None, results: tuple[str, ...],

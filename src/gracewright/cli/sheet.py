@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import os
-import tempfile
 from collections.abc import Callable
 from functools import partial
 from pathlib import Path
@@ -15,7 +13,7 @@ from rich.console import Console
 from gracewright.cli.options import exact, line_options, manner_options, piece_argument, pitch_options
 from gracewright.errors import BadInput
 from gracewright.graces import load_source, look_up
-from gracewright.job import Wishes, Work, about, demo_piece, work_on
+from gracewright.job import Wishes, Work, about, demo_piece, in_place_of, work_on
 from gracewright.score import read
 from gracewright.sheet import (
     PAPERS,
@@ -89,7 +87,8 @@ def command(kind: str, piece: Path | None, demo: bool, plan_file: Path | None, p
     target = out or (Path(path.name) if kind == "table" else path.with_name(f"{path.stem}-{kind}.pdf"))
     with Console(stderr=True).status("Engraving and setting the pages"):
         pdf = make()
-    write_whole(target, pdf)
+    with in_place_of(target) as unfinished:
+        unfinished.write_bytes(pdf)
     told = KINDS[kind].partition(";")[0]
     click.echo(f"{told[0].upper()}{told[1:]}: {target}")
 
@@ -118,20 +117,3 @@ def table(source: str, paper: str) -> bytes:
     """A source's signs. Raises BadInput for one that is not known."""
     book = load_source(source)
     return source_sheet(look_up(source=source), title="Signs and how they are played", subtitle=book.title, paper=paper)
-
-
-def write_whole(target: Path, data: bytes) -> None:
-    """Write a file whole or not at all. Raises BadInput."""
-    try:
-        handle, unfinished = tempfile.mkstemp(dir=target.parent or Path(), prefix=".", suffix=target.suffix)
-    except OSError as fault:
-        raise BadInput(f"the sheet cannot be written ({fault.strerror})", file=target.name) from None
-    try:
-        with os.fdopen(handle, "wb") as stream:
-            stream.write(data)
-        os.chmod(unfinished, 0o644)
-        os.replace(unfinished, target)
-    except OSError as fault:
-        raise BadInput(f"the sheet cannot be written ({fault.strerror})", file=target.name) from None
-    finally:
-        Path(unfinished).unlink(missing_ok=True)

@@ -28,7 +28,7 @@ from gracewright.desk.answers import Desk
 from gracewright.desk.guard import Guard
 from gracewright.desk.session import Stale
 from gracewright.errors import BadInput, GracewrightError
-from gracewright.sheet.fonts import web_fonts
+from gracewright.sheet.fonts import text_fonts, web_fonts
 
 STATIC: Final = Path(__file__).with_name("static")
 Answer = Callable[[Request], Awaitable[Response]]
@@ -79,11 +79,13 @@ async def page(_: Request) -> Response:
 
 
 async def face(request: Request) -> Response:
-    """A font of the engraved music."""
-    found = web_fonts().get(request.path_params["name"])
+    """A font of the engraved music or of the texts."""
+    name = request.path_params["name"]
+    found = text_fonts().get(name) or web_fonts().get(name)
     if found is None:
         raise HTTPException(404)
-    return Response(found, media_type="font/woff2", headers={"cache-control": "max-age=86400"})
+    kind = "font/ttf" if name in text_fonts() else "font/woff2"
+    return Response(found, media_type=kind, headers={"cache-control": "max-age=86400"})
 
 
 def sentence(fault: Exception, status: int) -> Response:

@@ -3,7 +3,7 @@
 Conventions: the music font is the library's main one with our own drawings added for signs it lacks
 (``glyphs.toml``); it is called ``Gracewright`` so that nothing passes for the original. ``Liberation`` sets the texts.
 
-Public: FONT, font_archive, font_folder, web_fonts, cache_folder.
+Public: FONT, font_archive, font_folder, web_fonts, text_fonts, cache_folder.
 """
 
 from __future__ import annotations
@@ -23,6 +23,7 @@ from io import BytesIO
 from pathlib import Path
 from typing import Final
 
+from font_source_serif_pro import font_files_ttf
 from fontTools.ttLib import TTFont
 from lxml import etree
 
@@ -133,6 +134,13 @@ def web_fonts() -> dict[str, bytes]:
     """Name → WOFF2, for ``@font-face`` rules: ``Gracewright-Regular``, ``Liberation-Regular``, ``-Bold`` …"""
     music = {f"{FONT}-Regular": _faces(_MUSIC)["Regular"]}
     return music | {f"Liberation-{style}": data for style, data in _faces("Liberation").items()}
+
+
+@cache
+def text_fonts() -> dict[str, bytes]:
+    """Name → TrueType, for the texts of a page: ``Text-Regular``, ``Text-Italic``, ``Text-Semibold``."""
+    styles = {"Regular": "SourceSerifPro", "Italic": "SourceSerifProIt", "Semibold": "SourceSerifProSemibold"}
+    return {f"Text-{style}": Path(font_files_ttf[name]).read_bytes() for style, name in styles.items()}
 
 
 @cache
