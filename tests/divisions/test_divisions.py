@@ -70,3 +70,10 @@ def test_what_was_heard_lately_steps_back():
     again = divisions_for(host(), manner="italian", lately=(first.formula,))[0]
 
     assert first.notes != again.notes
+
+
+def test_a_note_beyond_the_compass_gets_no_passage_and_no_fault():
+    """No note of the chord lies within reach and compass: nothing is found, over a bass that moves."""
+    compass = Pitch.parse("F4"), Pitch.parse("G5")
+
+    assert divisions_for(host("E7", following="C7"), manner="italian", compass=compass, beat=F(1)) == ()

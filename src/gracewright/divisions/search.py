@@ -225,8 +225,7 @@ class _Span:
         for start, ways in reached.items():
             shift = start[0] - start[0] % 7 - 28
             low = (start[0] - shift, start[1])
-            if not self.targets:
-                assert isinstance(into, list)
+            if not self.targets and isinstance(into, list):
                 self._add(ways, closing(low, self.mould, self.stretch, foreign), shift, start, 0.0, into)
             for end in self.targets:
                 free = self.last and start == self.host and end[0] != home
