@@ -5,7 +5,7 @@ from fractions import Fraction as F
 import pytest
 from graces_hands import Fingers, host, note, plain_study, score
 
-from gracewright.graces import Grace, page_graces, perform, realise, shake_ending
+from gracewright.graces import Grace, page_graces, perform, realise
 from gracewright.pitch import Pitch
 
 
@@ -32,10 +32,16 @@ def test_a_shake_begins_with_the_note_above_on_the_beat():
     assert (str(first.pitch), first.onset) == ("D5", 0)
 
 
-def test_the_tune_falls_by_step_anticipation_it_rises_turned_ending():
-    assert shake_ending(host("D5", following="C5")) == "anticipation"
-    assert shake_ending(host("B4", following="C5")) == "turned"
-    assert shake_ending(host("B4", following="C5", rest_after=True)) == "none"
+@pytest.mark.parametrize(
+    ("shaken", "then", "ending"),
+    [(("D", 5), note("C", 5, 16), "anticipation"), (("B", 4), note("C", 5, 16), "turned"),
+     (("B", 4), "<note><rest/><duration>16</duration></note>", "none")],
+)  # fmt: skip
+def test_the_tune_falls_by_step_anticipation_it_rises_turned_ending(shaken, then, ending):
+    piece = score(note(*shaken, 16, notations="<ornaments><trill-mark/></ornaments>") + then)
+    (found,) = page_graces(piece, plain_study(piece))
+
+    assert found.grace.ending == ending
 
 
 def test_a_turned_ending_is_the_note_below_and_the_note():

@@ -42,7 +42,7 @@ def place(reading, pitch=None, length=None, key="C major", **more):
     if reading.previous is not None:
         beside |= {"previous": Pitch.at(main.diatonic + reading.previous), "previous_length": F(1)}
     if reading.following is not None:
-        beside |= {"following": Pitch.at(main.diatonic + reading.following), "following_length": F(1)}
+        beside["following"] = Pitch.at(main.diatonic + reading.following)
     local = Key.parse(key)
     ternary = F(length).numerator % 3 == 0
     return Context(main, F(0), F(length), local, local.signature, ternary=ternary, **beside, **more)

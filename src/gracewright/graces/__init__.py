@@ -17,7 +17,7 @@ from gracewright.graces.neighbours import neighbour
 from gracewright.graces.notation import Notated, sign_for
 from gracewright.graces.page import PageGrace, page_graces, page_remarks, unread_signs
 from gracewright.graces.perform import Placed, perform
-from gracewright.graces.realise import realise, shake_ending
+from gracewright.graces.realise import realise
 from gracewright.graces.recognise import WrittenOut, recognise, same_grace, written_out
 from gracewright.graces.signs import Meaning, SignKind, kinds, look_up, sign_kinds
 from gracewright.graces.sources import Entry, Reading, Source, entry_of, load_source, short_name, sources
@@ -64,7 +64,6 @@ __all__ = [
     "realise",
     "recognise",
     "same_grace",
-    "shake_ending",
     "short_name",
     "sign_for",
     "sign_kinds",

@@ -79,7 +79,6 @@ class Context:
     previous: Pitch | None = None
     previous_length: Fraction = Fraction(0)
     following: Pitch | None = None
-    following_length: Fraction = Fraction(0)
     rest_after: bool = False
     rest_before: bool = False
     tied: bool = False
@@ -90,7 +89,6 @@ class Context:
     rate: float = 5.0
     least: float = 0.06
     slurred_in: bool = False
-    leading_role: bool = False  # host is the second degree or leading note over a cadential dominant
     source: str = ""  # id of the source that speaks
     head: Fraction = Fraction(0)  # length of the first written note where the host is a chain of tied notes
     rest_length: Fraction = Fraction(0)  # length of the rest after, within the bar

@@ -6,7 +6,7 @@ accidental earlier in the bar on that very line or space, the sounding chord, th
 raised leading note below the tonic and above the raised sixth in minor), which fall back on the signature. No
 neighbour of our own making lies an augmented second or a unison away (common practice, no source).
 
-Public: neighbour, walk, alter_at, ALTERS, RULES.
+Public: neighbour, walk, alter_at, ALTERS.
 """
 
 from __future__ import annotations
@@ -18,9 +18,6 @@ from typing import Final
 from gracewright.graces.model import Context
 from gracewright.pitch import FIFTHS, SEMITONES, Key, Pitch, parse_class
 
-RULES: Final = ("scale", "semitone below")
-"""How a source wants its lower neighbour: from the scale, or always a semitone below."""
-
 ALTERS: Final[Mapping[str, int]] = {
     "sharp": 1, "flat": -1, "natural": 0, "double-sharp": 2, "sharp-sharp": 2, "flat-flat": -2,
     "natural-sharp": 1, "natural-flat": -1,
@@ -31,7 +28,10 @@ _NOTHING: Final[Mapping[int, int]] = {}
 
 
 def neighbour(context: Context, step: int, written: int | None = None, rule: str = "scale") -> Pitch:
-    """The pitch ``step`` scale steps from the host, by the rule above. ``written`` is a prescribed alteration.
+    """The pitch ``step`` scale steps from the host, by the rule above.
+
+    ``written`` is a prescribed alteration. ``rule`` is how a source wants its lower neighbour: ``scale``, or always a
+    ``semitone below``.
 
     >>> from fractions import Fraction as F
     >>> host = Context(Pitch.parse("A4"), F(0), F(1), Key.parse("A minor"), 0)

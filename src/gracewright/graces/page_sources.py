@@ -221,7 +221,8 @@ def _example_score(entry: Entry, place: Place) -> float:
 
 
 def closes(sign: Sign, place: Place, source: str) -> Ending:
-    """How a shake closes that the page leaves unclosed: as the source says, else by the tune that follows."""
+    """How a shake closes that the page leaves unclosed: as the source says, else by the tune that
+    follows: turned before a rise, anticipated before a falling step (common practice, no source)."""
     if sign.attribute("two-note-turn") == "none":
         return "none"
     marked = bool(source) and load_source(source).closes == "marked"

@@ -5,7 +5,7 @@ notes that are not before the beat, with a closing silence, sum exactly to the h
 rest, by the sources that say so, lets the written note sound in the rest). ``main`` marks every sounding of
 the written pitch that stands for the written note itself; ``slurred`` says that a note is joined to the one before.
 
-Public: realise, shake_ending.
+Public: realise.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from fractions import Fraction
 from typing import Final
 
 from gracewright.graces.layout import SLOWEST_AFTER, Laid, Limits, lay
-from gracewright.graces.model import Context, Ending, Grace, GraceNote, Realised
+from gracewright.graces.model import Context, Grace, GraceNote, Realised
 from gracewright.graces.neighbours import neighbour, walk
 from gracewright.graces.shape import HOLD, Mark, Shape
 from gracewright.graces.vocabulary import Pattern, word_of
@@ -63,17 +63,6 @@ def _when(notes: Sequence[GraceNote], context: Context) -> str:
     if notes[0].main and 1 < len(notes) < 7 and notes[0].length * 2 >= context.length:
         return "towards the end of the note"
     return "on the beat"
-
-
-def shake_ending(context: Context) -> Ending:
-    """How a shake closes by the tune that follows: turned before a rise, anticipated before a falling step.
-
-    Common practice, no source.
-    """
-    if context.following is None or context.rest_after:
-        return "none"
-    move = context.following.diatonic - context.pitch.diatonic
-    return "turned" if move > 0 else "anticipation" if move == -1 else "none"
 
 
 def _limits(context: Context) -> Limits:

@@ -20,23 +20,9 @@ from gracewright.graces.model import Context
 from gracewright.graces.neighbours import neighbour
 from gracewright.pitch import Pitch, class_from_fifths, fifths_of
 from gracewright.score import Note, Piece, Tone, part_of, tones
-from gracewright.score.lines import alter_in
-from gracewright.study.model import Harmony, Study
-
-CHORD_FIFTHS: Final[Mapping[str, tuple[int, ...]]] = {
-    # quality: places on the line of fifths from the root
-    "major": (0, 4, 1),
-    "minor": (0, -3, 1),
-    "diminished": (0, -3, -6),
-    "augmented": (0, 4, 8),
-    "dominant seventh": (0, 4, 1, -2),
-    "minor seventh": (0, -3, 1, -2),
-    "major seventh": (0, 4, 1, 5),
-    "minor-major seventh": (0, -3, 1, 5),
-    "half-diminished seventh": (0, -3, -6, -2),
-    "diminished seventh": (0, -3, -6, -9),
-    "augmented sixth": (0, 4, 1, 10),
-}
+from gracewright.score.lines import alter_in, mark_accidental
+from gracewright.study.model import Harmony, Quality, Study
+from gracewright.study.numerals import member_fifths
 
 
 class Speed(Protocol):
@@ -59,7 +45,6 @@ def contexts(
     states = _states(piece, study.solo, line)
     quarters = _quarters(piece, study, line, tempo)
     basses = _basses(piece, study, line)
-    leading = _leading(study)
     least = instrument.least(level)
     harmony = _at([h.onset for h in study.harmony], line)
     keys = _at([k.onset for k in study.keys], line)
@@ -80,7 +65,6 @@ def contexts(
             previous=before.pitch if before else None,
             previous_length=before.length if before and not tone.rest_before else Fraction(0),
             following=after.pitch if after else None,
-            following_length=after.length if after else Fraction(0),
             rest_after=tone.rest_after > 0,
             rest_before=tone.rest_before > 0,
             tied=len(tone.ids) > 1,
@@ -90,7 +74,6 @@ def contexts(
             bass=basses[i],
             least=least,
             slurred_in=slurred[i],
-            leading_role=tone.id in leading,
             source=source,
             head=piece.by_id[tone.id].length if len(tone.ids) > 1 else Fraction(0),
             rest_length=max(Fraction(0), min(tone.rest_after, piece.bars[tone.bar].end - tone.end)),
@@ -119,10 +102,10 @@ def _states(piece: Piece, solo: str, line: Sequence[Tone]) -> list[Mapping[int, 
             alters = [alter_in(piece.bars[bar].fifths, step) for step in range(7)]
         if note.onset != pending_onset:
             for pitch in pending:
-                _mark(state, pitch, alters)
+                mark_accidental(state, pitch, alters)
             pending, pending_onset = [], note.onset
         for small in note.marks.before:
-            _mark(state, small.pitch, alters)
+            mark_accidental(state, small.pitch, alters)
         if note.id in wanted:
             states[wanted[note.id]] = dict(state) if state else _EMPTY
         assert note.pitch is not None
@@ -135,11 +118,6 @@ _EMPTY: Final[Mapping[int, int]] = {}
 
 def _notes(notes: Iterable[Note], staff: int) -> Iterable[Note]:
     return (note for note in notes if note.pitch is not None and (not staff or note.staff == staff))
-
-
-def _mark(state: dict[int, int], pitch: Pitch, alters: Sequence[int]) -> None:
-    if pitch.alter != alters[pitch.step] or pitch.diatonic in state:
-        state[pitch.diatonic] = pitch.alter
 
 
 def _quarters(piece: Piece, study: Study, line: Sequence[Tone], tempo: Fraction | None) -> list[Fraction]:
@@ -171,20 +149,18 @@ def _basses(piece: Piece, study: Study, line: Sequence[Tone]) -> list[Pitch | No
     return [bass[i].pitch if i >= 0 and bass[i].end > tone.onset else None for i, tone in found]
 
 
-def _leading(study: Study) -> set[str]:
-    """Tones that are the second degree or the leading note over a cadential dominant."""
-    roles = study.role_of
-    return {c.penultimate for c in study.cadences if c.penultimate in roles and roles[c.penultimate].degree in (2, 7)}
-
-
 @cache
-def _chord(root: str, quality: str) -> tuple[str, ...]:
-    start = fifths_of(root)
-    return tuple(class_from_fifths(start + step) for step in CHORD_FIFTHS.get(quality, (0,)))
+def _chord(root: str, quality: Quality) -> tuple[str, ...]:
+    return tuple(class_from_fifths(member) for member in member_fifths(fifths_of(root), quality))
 
 
 def chord_of(harmony: Harmony) -> tuple[str, ...]:
-    """Pitch classes of a harmony, root first."""
+    """Pitch classes of a harmony, root first.
+
+    >>> from gracewright.pitch import Key
+    >>> chord_of(Harmony(Fraction(0), Fraction(1), "F#", "augmented sixth", "Ab", 1, Key.parse("C minor"), "Ger65"))
+    ('F#', 'Ab', 'C', 'Eb')
+    """
     return _chord(harmony.root, harmony.quality)
 
 

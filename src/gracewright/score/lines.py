@@ -3,7 +3,7 @@
 Conventions: of several notes at once, the top one belongs to the line (the lowest one where the line is asked for
 as a bass); tied notes are one tone.
 
-Public: tones, find_solo, find_bass, bar_state, part_of.
+Public: tones, notes_of, find_solo, find_bass, bar_state, mark_accidental, alter_in, part_of.
 """
 
 from __future__ import annotations
@@ -173,11 +173,13 @@ def bar_state(piece: Piece, line: str, note_id: str) -> dict[int, int]:
             continue
         if other.onset >= note.onset:
             break
-        _mark(state, other.pitch, key_alters)
+        mark_accidental(state, other.pitch, key_alters)
     return state
 
 
-def _mark(state: dict[int, int], pitch: Pitch, key_alters: Sequence[int]) -> None:
+def mark_accidental(state: dict[int, int], pitch: Pitch, key_alters: Sequence[int]) -> None:
+    """Note in ``state`` what a sounding pitch leaves in force on its staff place; ``key_alters`` are the signature's
+    alterations by letter, C first."""
     if pitch.alter != key_alters[pitch.step] or pitch.diatonic in state:
         state[pitch.diatonic] = pitch.alter
 
