@@ -2,7 +2,7 @@
 
 from gracewright.review.judge import review
 from gracewright.review.model import Finding, Review
-from gracewright.review.parallels import Parallel, beat_parallels, new_parallels
+from gracewright.review.parallels import Parallel, new_parallels
 from gracewright.review.rules import Rule, rules
 from gracewright.review.student import student_version
 
@@ -11,7 +11,6 @@ __all__ = [
     "Parallel",
     "Review",
     "Rule",
-    "beat_parallels",
     "new_parallels",
     "review",
     "rules",

@@ -5,7 +5,7 @@ Conventions: a voice is a row of sounding notes in time order, one at a time; an
 (twelfth …) apart, or an octave (unison, fifteenth), both before and after; contrary motion counts too. A silence of
 up to half a quarter note between two notes of a voice does not hide it. Inside, times are whole ticks.
 
-Public: Parallel, Sounding, Row, new_parallels, beat_parallels, rows_of, new_direct, new_on_beats.
+Public: Parallel, Sounding, Row, new_parallels, rows_of, new_direct, new_on_beats.
 """
 
 from __future__ import annotations
@@ -90,19 +90,6 @@ def new_parallels(
     return tuple(_in_quarters(one, ticks) for one in found)
 
 
-def beat_parallels(
-    plain: Sequence[Sounding], played: Sequence[Sounding], other: Sequence[Sounding], least: Fraction = Fraction(1, 2)
-) -> tuple[Parallel, ...]:
-    """New fifths and octaves from one bass note's beginning to the next, with other notes between.
-
-    Only bass notes of at least ``least`` quarters count; direct parallels are left to :func:`new_parallels`.
-    """
-    ticks = _ticks(plain, played, other)
-    shortest = int(least * ticks)
-    found = new_on_beats(rows_of(plain, ticks), rows_of(played, ticks), rows_of(other, ticks), ticks, shortest)
-    return tuple(_in_quarters(one, ticks) for one in found)
-
-
 def rows_of(notes: Sequence[Sounding], ticks: int) -> list[Row]:
     """A voice in ticks; ``ticks`` in a quarter must measure every time exactly."""
     rows = []
@@ -122,7 +109,10 @@ def new_direct(plain: Sequence[Row], played: Sequence[Row], other: Sequence[Row]
 def new_on_beats(
     plain: Sequence[Row], played: Sequence[Row], other: Sequence[Row], ticks: int, least: int
 ) -> list[Found]:
-    """As :func:`beat_parallels`, in ticks."""
+    """New fifths and octaves from one bass note's beginning to the next, with other notes between.
+
+    Only bass notes of at least ``least`` ticks count; direct parallels are left to :func:`new_direct`.
+    """
     known = {found[:2] for found in _on_beats(plain, other, least)}
     known |= {found[:2] for found in _direct(played, other, ticks // 2)}
     return [found for found in _on_beats(played, other, least) if found[:2] not in known]

@@ -299,10 +299,6 @@ class Piece:
             offset += there.meter.length - there.length
         return 1 + offset * Fraction(there.meter.unit, 4)
 
-    def tempo_at(self, onset: Fraction, default: Fraction = Fraction(72)) -> Fraction:
-        """Quarter notes a minute in force at a time; ``default`` where the page gives none."""
-        tempo = default
-        for words in self.words:
-            if words.tempo is not None and words.onset <= onset:
-                tempo = words.tempo
-        return tempo
+    def bar_at(self, onset: Fraction) -> Bar:
+        """The bar in which a time lies; the first for times before it, the last for times after it."""
+        return next((bar for bar in reversed(self.bars) if bar.onset <= onset), self.bars[0])

@@ -4,7 +4,7 @@ Conventions: everything in quarters from the start of the bar. A *span* is an (o
 end to end or leave gaps. A *slot* is one printed value; a span that no single value can show becomes several slots,
 to be tied. Values finer than a 256th (1/64 of a quarter) are rounded to a grid, and the slot says so.
 
-Public: Slot, Tuplet, slots_of, printed, DURATIONS.
+Public: Slot, Tuplet, slots_of, printed, binary, DURATIONS.
 """
 
 from __future__ import annotations
@@ -73,7 +73,8 @@ def printed(length: Fraction) -> tuple[Fraction, int] | None:
     return None
 
 
-def _binary(value: Fraction) -> bool:
+def binary(value: Fraction) -> bool:
+    """Whether halving a quarter leads to it, so that no tuplet is needed."""
     return value.denominator & (value.denominator - 1) == 0
 
 
@@ -111,7 +112,7 @@ def _slots(spans: tuple[Span, ...], beat: Fraction) -> tuple[Slot, ...]:
 def _tuplets(spans: Sequence[Span]) -> tuple[list[Tuplet], list[Span]]:
     """The tuplets that the spans call for, and the spans with unprintable times moved to the nearest grid."""
     points = sorted({point for span in spans for point in span})
-    anchors = [point for point in points if _binary(point) and point.denominator <= 64]
+    anchors = [point for point in points if binary(point) and point.denominator <= 64]
     if points and (not anchors or anchors[-1] < points[-1]):
         anchors.append(Fraction(-(-points[-1] // 1)))
     if points and anchors[0] > points[0]:
@@ -154,7 +155,7 @@ def _even_runs(spans: Sequence[Span], beat: Fraction) -> list[Tuplet]:
         length, whole = run[0][1] - run[0][0], run[-1][1] - run[0][0]
         shown = printed(length)
         crosses = any(end > (start // beat + 1) * beat for start, end in run)
-        if len(run) < 3 or not crosses or shown is None or shown[1] != 1 or not _binary(length):
+        if len(run) < 3 or not crosses or shown is None or shown[1] != 1 or not binary(length):
             continue
         base = whole / _at_least(length)
         if base.denominator == 1:

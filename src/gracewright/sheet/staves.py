@@ -30,7 +30,7 @@ from gracewright.sheet.layer import (
     tuplet_groups,
 )
 from gracewright.sheet.played import Struck
-from gracewright.sheet.rhythm import DURATIONS, Slot, printed, slots_of
+from gracewright.sheet.rhythm import DURATIONS, Slot, binary, printed, slots_of
 
 ARTICULATIONS: Final = {
     "accent": "acc", "strong-accent": "marc", "staccato": "stacc", "tenuto": "ten", "detached-legato": "ten-stacc",
@@ -158,15 +158,11 @@ def _shape(note: Note) -> list[tuple[Fraction, int, Fraction]]:
     """Undotted value, dots and length of the printed notes that show a note: one, unless its value is missing."""
     factor = Fraction(*note.marks.tuplet) if note.marks.tuplet else Fraction(1)
     found = printed(note.length * factor)
-    if found is None and not _binary(note.length * factor):
+    if found is None and not binary(note.length * factor):
         found = printed(note.value)  # a length that the page does not explain: show what it printed
     if found is not None:
         return [(*found, note.length)]
     return [(s.value, s.dots, s.length / factor) for s in slots_of([(Fraction(0), note.length * factor)], Fraction(1))]
-
-
-def _binary(length: Fraction) -> bool:
-    return length.denominator & (length.denominator - 1) == 0
 
 
 def _note_atoms(chord: Sequence[Note], bar: Bar, place: Place, added: Mapping[str, Notated],

@@ -167,7 +167,7 @@ def _key(sheet: Sheet, piece: Piece, study: Study, version: Version, reasons: Se
 
 
 def _cadence_words(piece: Piece, cadence: Cadence, strongest: bool) -> str:
-    bar = next((bar for bar in reversed(piece.bars) if bar.onset <= cadence.onset), piece.bars[0])
+    bar = piece.bar_at(cadence.onset)
     beat = beat_words(piece.beat_of(cadence.onset, bar.index))
     strength = ", the strongest" if strongest else ", weak" if cadence.strength < 0.4 else ""
     return f"Bar {bar.number}, beat {beat}: {CADENCES.get(cadence.kind, cadence.kind)} in {cadence.key}{strength}."

@@ -92,7 +92,7 @@ def count_in(piece: Piece, page_onset: Fraction, bars: int = 1) -> CountIn:
 
     Before an upbeat of one quarter in 3/4 one bar and two beats are counted: 1 2 3, 1 2.
     """
-    bar = next((bar for bar in reversed(piece.bars) if bar.onset <= page_onset), piece.bars[0])
+    bar = piece.bar_at(page_onset)
     beat = bar.meter.beat
     gone = (piece.beat_of(page_onset, bar.index) - 1) * Fraction(4, bar.meter.unit)
     return CountIn(beat, max(1, round(bar.meter.length / beat)), bar.meter.length * bars + gone)

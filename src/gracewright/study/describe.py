@@ -21,7 +21,7 @@ def describe(study: Study, piece: Piece) -> str:
 
 def place(piece: Piece, onset: Fraction) -> str:
     """``bar 8, beat 3``, as a player counts."""
-    bar = next((b for b in reversed(piece.bars) if b.onset <= onset), piece.bars[0])
+    bar = piece.bar_at(onset)
     beat = piece.beat_of(onset, bar.index)
     shown = str(beat) if beat.denominator == 1 else f"{float(beat):.2f}".rstrip("0")
     return f"bar {bar.number}, beat {shown}"
@@ -29,7 +29,7 @@ def place(piece: Piece, onset: Fraction) -> str:
 
 def bars_between(piece: Piece, start: Fraction, end: Fraction) -> str:
     """``bars 3-6``."""
-    first = next((b for b in reversed(piece.bars) if b.onset <= start), piece.bars[0])
+    first = piece.bar_at(start)
     last = next((b for b in reversed(piece.bars) if b.onset < end), first)
     return f"bar {first.number}" if first.index >= last.index else f"bars {first.number}–{last.number}"
 
