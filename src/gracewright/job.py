@@ -141,6 +141,8 @@ def _work_on(piece: Piece, wishes: Wishes, plan_text: str, locks: Plan | None, s
              judged: bool) -> Work:  # fmt: skip
     manner = load_manner(wishes.manner)
     instrument = load_instrument(wishes.instrument)
+    if wishes.instrument.endswith(".toml"):  # a player's own is named by its file, so that other rooms find it too
+        instrument = replace(instrument, id=wishes.instrument)
     load_temperament(wishes.temperament)
     if wishes.transpose:
         piece, studied = moved(piece, wishes, instrument), None

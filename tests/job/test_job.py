@@ -2,11 +2,13 @@
 
 from dataclasses import replace
 from fractions import Fraction
+from pathlib import Path
 
 import pytest
 from lxml import etree
 from music21 import converter, note
 
+import gracewright
 from gracewright.errors import BadInput
 from gracewright.job import (
     RESULTS,
@@ -153,3 +155,19 @@ def test_what_we_write_is_valid_musicxml(works, shared):
     for work in works.values():
         for name in ("signs.musicxml", "played.musicxml"):
             assert schema.validate(etree.fromstring(result(work, name)).getroottree()), schema.error_log.last_error
+
+
+def test_an_instrument_and_a_manner_of_the_players_own(tmp_path):
+    """Copies of shipped tables under other names give the same plan, sheet and sound as those."""
+    package = Path(gracewright.__file__).parent
+    for name, table in (("pipe", "instruments/tables/alto-recorder.toml"), ("way", "taste/manners/french.toml")):
+        text = (package / table).read_text(encoding="utf-8").replace('id = "', 'id = "my-', 1)
+        (tmp_path / f"{name}.toml").write_text(text, encoding="utf-8")
+    wishes = Wishes(instrument=str(tmp_path / "pipe.toml"), manner=str(tmp_path / "way.toml"))
+    work = work_on(read(demo_piece("menuet")), wishes)
+
+    list(write_results(work, tmp_path / "out"))
+    shipped = work_on(read(demo_piece("menuet")), Wishes())
+
+    assert [(c.note, c.grace) for c in work.plan.choices] == [(c.note, c.grace) for c in shipped.plan.choices]
+    assert len(list((tmp_path / "out").iterdir())) == len(RESULTS)
