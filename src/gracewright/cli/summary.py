@@ -12,6 +12,9 @@ TIMES: Final = {1: "1st time", 2: "2nd time", 3: "3rd time"}
 MOST: Final = 60
 """Lines of choices before the summary points to the plan file."""
 MOST_BARE: Final = 6
+STRONG: Final = 0.66
+WEAK: Final = 0.4
+"""Cadences between are middling, as ``gracewright study`` calls them."""
 
 
 def summary(work: Work) -> str:
@@ -70,7 +73,7 @@ def _cadences(work: Work) -> list[str]:
     said = []
     for cadence in work.study.cadences:
         bar = next((bar for bar in reversed(work.piece.bars) if bar.onset <= cadence.onset), work.piece.bars[0])
-        strength = "strong" if cadence.strength >= 0.6 else "weak"
+        strength = "strong" if cadence.strength >= STRONG else "weak" if cadence.strength < WEAK else "middling"
         said.append(f"bar {bar.number} {cadence.kind.replace('-', ' ')} in {cadence.key} ({strength})")
     return said
 
