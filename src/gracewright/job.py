@@ -57,7 +57,7 @@ from gracewright.score.transpose import transposed
 from gracewright.sheet import parallel_sheet
 from gracewright.sound import SAMPLE_RATE, load_temperament, render, write_audio
 from gracewright.study import Study, study
-from gracewright.taste import Bare, Choice, Manner, Plan, load_manner, make_plan, placed, read_plan, write_plan
+from gracewright.taste import Bare, Choice, Manner, Plan, load_manner, make_plan, manners, placed, read_plan, write_plan
 
 RESULTS: Final = ("signs.musicxml", "played.musicxml", "plan.txt", "sheet.pdf", "sound.ogg")
 """What :func:`write_results` can leave in a folder, quick ones first."""
@@ -119,13 +119,13 @@ class Work:
         return self.wishes.tempo or self.study.tempo
 
 
-def work_on(piece: Piece, wishes: Wishes, *, plan_text: str = "", locks: Plan | None = None,
+def work_on(piece: Piece, wishes: Wishes, *, plan_text: str | None = None, locks: Plan | None = None,
             studied: Study | None = None, judged: bool = True) -> Work:  # fmt: skip
     """From a piece to its review.
 
-    ``plan_text`` is applied as it stands; ``locks`` is an earlier plan whose locked choices survive; ``studied`` spares
-    the study when it has been made; without ``judged`` the review is left empty, for :func:`judge` to fill. Raises
-    BadInput.
+    ``plan_text`` is applied as it stands, in the manner it names; ``locks`` is an earlier plan whose locked choices
+    survive; ``studied`` spares the study when it has been made; without ``judged`` the review is left empty, for
+    :func:`judge` to fill. Raises BadInput.
     """
     with _libraries().limit(limits=1):
         return _work_on(piece, wishes, plan_text, locks, studied, judged)
@@ -137,7 +137,7 @@ def _libraries() -> ThreadpoolController:
     return ThreadpoolController()
 
 
-def _work_on(piece: Piece, wishes: Wishes, plan_text: str, locks: Plan | None, studied: Study | None,
+def _work_on(piece: Piece, wishes: Wishes, plan_text: str | None, locks: Plan | None, studied: Study | None,
              judged: bool) -> Work:  # fmt: skip
     manner = load_manner(wishes.manner)
     instrument = load_instrument(wishes.instrument)
@@ -148,8 +148,9 @@ def _work_on(piece: Piece, wishes: Wishes, plan_text: str, locks: Plan | None, s
         piece, studied = moved(piece, wishes, instrument), None
     found = studied or study(piece, solo=wishes.solo, bass=wishes.bass, tempo=wishes.tempo)
     speaking = speaking_source(piece, named=wishes.signs_by, manner=manner.source)
-    if plan_text:
+    if plan_text is not None:
         plan = read_plan(plan_text, piece, found)
+        manner = load_manner(plan.manner) if plan.manner in manners() else manner
     else:
         plan = make_plan(
             piece, found, manner, instrument, level=wishes.level, richness=wishes.richness, curve=wishes.curve,
@@ -165,7 +166,7 @@ def _work_on(piece: Piece, wishes: Wishes, plan_text: str, locks: Plan | None, s
     if not judged:
         return work
     work = replace(work, review=judge(work))
-    return work if plan_text else _mended(work)
+    return work if plan_text is not None else _mended(work)
 
 
 def _performed(piece: Piece, found: Study, plan: Plan, instrument: Instrument, wishes: Wishes) -> Version:

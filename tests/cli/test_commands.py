@@ -110,3 +110,31 @@ def test_midi_holds_the_played_notes(run, tmp_path):
     written = converter.parse(tmp_path / "played.musicxml", forceSource=True).parts[0].stripTies()
 
     assert len(heard.flatten().notes) == len(written.flatten().notes)
+
+
+def test_a_plan_made_anew_holds_to_its_locks(run, tmp_path):
+    """A player's turn is kept and a place forbidden, while richness 9 adds more around them."""
+    plan = tmp_path / "plan.txt"
+    plan.write_text("manner: french\nkeep bar 23 beat 2 [g'']: turn\nnever bar 15 beat 2 [e'']\n", encoding="utf-8")
+    code, out, _ = run("ornament", demo_piece("menuet"), "--plan", plan, "--anew", "--richness", "9", "--json")
+    chosen = {(choice["bar"], str(choice["beat"])): choice for choice in json.loads(out)["choices"] if choice["grace"]}
+
+    assert code == 0
+    assert len(chosen) > 6
+    assert chosen["23", "2"]["grace"].startswith("turn")
+    assert ("15", "2") not in chosen
+
+
+def test_without_out_the_demo_leaves_its_results_where_one_is(run, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    run("ornament", "--demo", "--only", "plan.txt", "--quiet")
+    run("sheet", "part", "--demo")
+
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["adagio-french", "adagio-part.pdf"]
+
+
+def test_a_name_of_several_words_needs_no_quotes(run):
+    code, out, _ = run("signs", "port", "de", "voix")
+
+    assert code == 0
+    assert "appoggiatura" in out

@@ -171,3 +171,51 @@ def test_an_instrument_and_a_manner_of_the_players_own(tmp_path):
 
     assert [(c.note, c.grace) for c in work.plan.choices] == [(c.note, c.grace) for c in shipped.plan.choices]
     assert len(list((tmp_path / "out").iterdir())) == len(RESULTS)
+
+
+def two_voices(tmp_path):
+    """The menuet with a second voice a third below the first bar's tune, on the same staff."""
+    tree = etree.parse(demo_piece("menuet"))
+    bar = tree.getroot().find("part/measure")
+    notes = bar.findall("note")
+    backup = etree.SubElement(bar, "backup")
+    etree.SubElement(backup, "duration").text = "12"
+    for note_ in notes:
+        lower = etree.fromstring(etree.tostring(note_))
+        lower.find("voice").text = "2"
+        lower.find("pitch/step").text = {"F": "D", "G": "E", "A": "F", "B": "G"}[lower.findtext("pitch/step")]
+        for alter in lower.findall("pitch/alter"):
+            lower.find("pitch").remove(alter)
+        bar.append(lower)
+    path = tmp_path / "two.musicxml"
+    tree.write(path)
+    return path
+
+
+def test_of_two_voices_on_a_staff_the_upper_is_the_line_and_the_lower_still_sounds(tmp_path):
+    """Common practice, no source."""
+    work = work_on(read(two_voices(tmp_path)), Wishes(richness=0))
+
+    assert [str(note_.pitch) for note_ in sounded(work)][:4] == ["F5", "G5", "A5", "Bb5"]
+    first_bar = {str(note_.pitch) for note_ in work.version.notes if note_.onset < 3}
+    assert {"D5", "E5", "F5", "G5"} <= first_bar
+
+
+def test_an_empty_plan_plays_the_page_alone():
+    work = work_on(read(demo_piece("menuet")), Wishes(), plan_text="")
+
+    assert [choice for choice in work.plan.choices if choice.origin == "ours"] == []
+
+
+def test_a_part_without_notes_is_refused(tmp_path):
+    tree = etree.parse(demo_piece("menuet"))
+    for element in tree.getroot().findall("part[@id='P1']//note"):
+        for tag in ("pitch", "accidental", "notations", "beam", "tie"):
+            for child in element.findall(tag):
+                element.remove(child)
+        element.insert(0, etree.Element("rest"))
+    path = tmp_path / "silent.musicxml"
+    tree.write(path)
+
+    with pytest.raises(BadInput, match="holds no notes"):
+        work_on(read(path), Wishes(solo="P1"))

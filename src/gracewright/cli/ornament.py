@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -30,6 +31,7 @@ from gracewright.taste import load_manner, plan_json
               help="Folder for the results. Default: the piece's name with the manner, beside the piece.")
 @click.option("--plan", "plan_file", type=click.Path(exists=True, dir_okay=False, path_type=Path), default=None,
               help="Play this plan (a plan.txt you have edited) instead of making one.")
+@click.option("--anew", is_flag=True, help="With --plan: plan again, holding only to its keep and never lines.")
 @click.option("--signs", type=click.Choice(["read", "ignore"]), default="read", show_default=True,
               help="Honour the signs on the page, or plan as if it carried none.")
 @click.option("--only", multiple=True, type=click.Choice([*RESULTS, *MORE_RESULTS]),
@@ -44,8 +46,8 @@ from gracewright.taste import load_manner, plan_json
 @click.option("--json", "as_json", is_flag=True, help="Print the plan as JSON; write files only if --out is given.")
 @click.option("--again", is_flag=True, help="With many pieces: do those too whose results are there already.")
 @click.option("--quiet", is_flag=True, help="No summary and no progress bar.")
-def command(pieces: tuple[Path, ...], demo: bool, out: Path | None, plan_file: Path | None, only: tuple[str, ...],
-            strip: bool, as_json: bool, again: bool, quiet: bool, tempo: float | None,
+def command(pieces: tuple[Path, ...], demo: bool, out: Path | None, plan_file: Path | None, anew: bool,
+            only: tuple[str, ...], strip: bool, as_json: bool, again: bool, quiet: bool, tempo: float | None,
             **dials: Any) -> None:  # fmt: skip
     """Ornament PIECES (MusicXML, MEI, Humdrum, ABC or MIDI) and leave the results in a folder for each.
 
@@ -71,7 +73,7 @@ def command(pieces: tuple[Path, ...], demo: bool, out: Path | None, plan_file: P
             raise BadInput("--plan and --json go with one piece alone")
         many(pieces_of(pieces), wishes, out, results, again, quiet)
     else:
-        one(pieces[0] if pieces else demo_piece(), wishes, out, plan_file, results, as_json, quiet)
+        one(pieces[0] if pieces else demo_piece(), wishes, out, plan_file, anew, results, as_json, quiet)
 
 
 def stripped(path: Path, out: Path | None) -> Path:
@@ -83,16 +85,19 @@ def stripped(path: Path, out: Path | None) -> Path:
     return target
 
 
-def one(path: Path, wishes: Wishes, out: Path | None, plan_file: Path | None, results: tuple[str, ...],
+def one(path: Path, wishes: Wishes, out: Path | None, plan_file: Path | None, anew: bool, results: tuple[str, ...],
         as_json: bool, quiet: bool) -> None:  # fmt: skip
     """A single piece, with its summary on the terminal."""
-    work = work_on(read(path), wishes, plan_text=plan_file.read_text(encoding="utf-8") if plan_file else "")
+    work = work_on(read(path), wishes, plan_text=plan_file.read_text(encoding="utf-8") if plan_file else None)
+    if anew and plan_file:
+        work = work_on(work.piece, replace(wishes, transpose=""), locks=work.plan, studied=work.study)
     if as_json:
         click.echo(json.dumps(plan_json(work.plan), indent=1, ensure_ascii=False))
     elif not quiet:
         click.echo(summary(work))
     if out is not None or not as_json:
-        folder = out or folder_of(path, work.manner.id, None)
+        beside = Path(path.name) if path == demo_piece() else path
+        folder = out or folder_of(beside, work.manner.id, None)
         write_with_progress(work, folder, results, quiet or as_json)
         if not as_json:
             click.echo(f"The results lie in {folder}.")

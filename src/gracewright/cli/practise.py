@@ -91,9 +91,9 @@ def command(piece: Path | None, demo: bool, bars: str, phrase: int | None, time_
     )  # fmt: skip
     path = piece if piece is not None else demo_piece()
     shares = percentages(steps)
-    work = work_on(read(path), wishes, plan_text=plan_file.read_text(encoding="utf-8") if plan_file else "")
+    work = work_on(read(path), wishes, plan_text=plan_file.read_text(encoding="utf-8") if plan_file else None)
     passage = chosen(work, bars, phrase or 0, time_through or 0)
-    folder = out or path.with_name(f"{path.stem}-practise")
+    folder = out or (Path(path.name) if demo else path).with_name(f"{path.stem}-practise")
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as fault:

@@ -82,9 +82,10 @@ def command(kind: str, piece: Path | None, demo: bool, plan_file: Path | None, p
             manner=manner, instrument=instrument, level=level, richness=richness, signs_by=signs_by, solo=solo,
             bass=bass, tempo=exact(tempo), a=a, temperament=temperament, transpose=transpose, paper=paper,
         )  # fmt: skip
-        work = work_on(read(path), wishes, plan_text=plan_file.read_text(encoding="utf-8") if plan_file else "")
+        work = work_on(read(path), wishes, plan_text=plan_file.read_text(encoding="utf-8") if plan_file else None)
         make = partial(made, kind, work, None if phrase is None else phrase - 1, key)
-    target = out or (Path(path.name) if kind == "table" else path.with_name(f"{path.stem}-{kind}.pdf"))
+    beside = Path(path.name) if demo or kind == "table" else path
+    target = out or (beside if kind == "table" else beside.with_name(f"{path.stem}-{kind}.pdf"))
     with Console(stderr=True).status("Engraving and setting the pages"):
         pdf = make()
     with in_place_of(target) as unfinished:

@@ -41,7 +41,7 @@ COLUMNS: Final = (
 
 
 @click.command("signs")
-@click.argument("what", required=False, default="")
+@click.argument("words", nargs=-1, metavar="[WHAT]")
 @click.option("--sign", default="", help="A sign: +, tr, comma, 'short wavy line', a SMuFL code or MusicXML element.")
 @click.option("--ornament", default="", help="An ornament by its English or a period name: mordent, 'port de voix'.")
 @click.option("--source", default="", help="Only this source; --sources lists them.")
@@ -52,8 +52,8 @@ COLUMNS: Final = (
 @click.option("--sheet", "sheet", type=click.Path(dir_okay=False, path_type=Path), default=None,
               help="Print the table as a PDF with each sign engraved as it is played, instead.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON for machines.")
-def command(what: str, sign: str, ornament: str, source: str, school: str | None, years: str, only_open: bool,
-            list_sources: bool, sheet: Path | None, as_json: bool) -> None:  # fmt: skip
+def command(words: tuple[str, ...], sign: str, ornament: str, source: str, school: str | None, years: str,
+            only_open: bool, list_sources: bool, sheet: Path | None, as_json: bool) -> None:  # fmt: skip
     """Look up WHAT, a sign or an ornament, in 45 sources from 1535 to 1789.
 
     \b
@@ -64,6 +64,7 @@ def command(what: str, sign: str, ornament: str, source: str, school: str | None
     if list_sources:
         show_sources(as_json)
         return
+    what = " ".join(words)
     if what and not sign and not ornament:
         sign, ornament = sort_out(what)
     span = parse_years(years)

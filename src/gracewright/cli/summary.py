@@ -6,7 +6,8 @@ from fractions import Fraction
 from typing import Final
 
 from gracewright.job import Work
-from gracewright.taste import Choice
+from gracewright.sheet.parallel import beat_words
+from gracewright.taste import Bare, Choice
 
 TIMES: Final = {1: "1st time", 2: "2nd time", 3: "3rd time"}
 MOST: Final = 60
@@ -41,10 +42,13 @@ def summary(work: Work) -> str:
 
 def _bare(work: Work) -> list[str]:
     """Strong places without a grace, each place once."""
-    places = dict.fromkeys((there.bar, there.beat, there.why) for there in work.plan.bare)
+    places: dict[tuple[str, Fraction], Bare] = {}
+    for there in work.plan.bare:
+        places.setdefault((there.bar, there.beat), there)
     if not places:
         return []
-    lines = [f"  bar {bar}, beat {_beat(beat)}: {why}" for bar, beat, why in list(places)[:MOST_BARE]]
+    lines = [f"  bar {there.bar}, beat {beat_words(there.beat)}, {TIMES.get(there.time_through, 'later')}: {there.why}"
+             for there in list(places.values())[:MOST_BARE]]  # fmt: skip
     more = len(places) - MOST_BARE
     return ["", "Left bare:", *lines, *([f"  ... and {more} more: see plan.txt"] if more > 0 else [])]
 
@@ -94,8 +98,5 @@ def _line(choice: Choice) -> str:
     assert choice.grace is not None
     when = TIMES.get(choice.time_through, f"{choice.time_through}th time")
     reason = " ".join(choice.reasons[:1])
-    return f"  bar {choice.bar}, beat {_beat(choice.beat)}, {when}: {choice.grace.words} on {choice.pitch}. {reason}"
-
-
-def _beat(beat: Fraction) -> str:
-    return f"{float(beat):g}"
+    place = f"bar {choice.bar}, beat {beat_words(choice.beat)}, {when}"
+    return f"  {place}: {choice.grace.words} on {choice.pitch}. {reason}"

@@ -227,7 +227,10 @@ def _shorten(played: list[PlayedNote], limit: Fraction) -> None:
 
 
 def _others(piece: Piece, solo: str, line: Sequence[Tone]) -> list[_Held]:
-    """Every sounding note that is not of the solo line, ties joined."""
+    """Every sounding note that is not of the solo line, ties joined.
+
+    Other voices on the solo's own staff are named ``PART/0``, so that nobody takes them for the line.
+    """
     ours = {note_id for tone in line for note_id in tone.ids}
     part, staff = part_of(solo)
     found: list[_Held] = []
@@ -235,7 +238,9 @@ def _others(piece: Piece, solo: str, line: Sequence[Tone]) -> list[_Held]:
     for note in piece.notes:
         if note.pitch is None or not note.length or note.cue or note.id in ours:
             continue
-        name = f"{note.part}/{note.staff}" if note.part == part and staff and note.staff != staff else note.part
+        name = note.part
+        if note.part == part:
+            name = f"{part}/{note.staff}" if staff and note.staff != staff else f"{part}/0"
         key = (note.part, note.staff, note.pitch)
         at = open_ties.pop(key, -1) if note.tie_in else -1
         if at >= 0 and found[at].end == note.onset:

@@ -87,5 +87,7 @@ def gather(piece: Piece, solo: str = "", bass: str = "") -> Material:
         bass = ""
     line = timeline(piece)
     melody = tones(piece, solo)
+    if not melody:
+        raise BadInput("this part holds no notes", file=piece.source, part=solo, remedy="name another with --solo")
     ground = tones(piece, bass, lowest=True) if bass else ()
     return Material(piece, solo, bass, melody, ground, line, frames_of(piece, line))

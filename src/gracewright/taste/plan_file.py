@@ -40,15 +40,17 @@ from gracewright.taste.lines import (
 from gracewright.taste.model import Alternative, Bare, Choice, Lock, Origin, Plan
 
 HEAD: Final = """\
-# A plan of graces: one line a choice, in the order of the bars. Change what you like and give the plan back.
-#   keep bar 8 …    this choice stays when the plan is made anew        never bar 9 …    no grace here, ever
-#   … : nothing     leaves the note bare        a line without "1st time" holds every time
+# A plan of graces: one line a choice, in the order of the bars. Change what you like and give it back with --plan.
+#   bar 8 beat 3 [g''] 1st time: shake      this grace, this time; without "1st time" it holds every time
+#   bar 8 beat 3 [g'']: nothing             leaves the note bare
+#   keep bar 8 beat 3 [g'']: shake          stays when the plan is made anew (--plan plan.txt --anew)
+#   never bar 9 beat 1 [a'']                no grace here, ever, not even when the plan is made anew
 # Indented lines tell what else would do; they are for reading and may be deleted. Lines with # are for you.
 """
 PLACE: Final = re.compile(
     r"(?:(keep|never) )?bar (.+?) beat (\S+)(?: \[([^\]]+)\])?(?: (\d+(?:st|nd|rd|th) time|every time))?\s*(?::(.*))?"
 )
-TAIL: Final = re.compile(r"\s*\((?:(page|player), )?([^(),]*), strength ([0-9.]+)\)$")
+TAIL: Final = re.compile(r"\s*\((?:(page|player), )?(?:([^(),]*), )?strength ([0-9.]+)\)$")
 OTHER: Final = re.compile(r"or: (.*?) \((-?[0-9.]+)\)(?: — (.*))?")
 HEADERS: Final = ("title", "line", "manner", "signs by", "instrument", "level", "richness", "curve")
 
@@ -90,7 +92,8 @@ def _choice_lines(choice: Choice) -> Iterator[str]:
     place = f"bar {choice.bar} beat {choice.beat} [{pitch_words(choice.pitch)}] {time_words(choice.time_through)}"
     told = f" — {' '.join(choice.reasons)}" if choice.reasons else ""
     origin = "" if choice.origin == "ours" else f"{choice.origin}, "
-    yield f"{lock}{place}: {words}{told} ({origin}{choice.source}, strength {choice.strength:g})"
+    source = f"{choice.source}, " if choice.source else ""
+    yield f"{lock}{place}: {words}{told} ({origin}{source}strength {choice.strength:g})"
     for other in choice.alternatives:
         yield f"    or: {grace_words(other.grace)} ({other.score:g}) — {other.effect}"
 
@@ -205,7 +208,7 @@ def _read_choice(reader: _Reader, match: re.Match[str]) -> None:
     tail = TAIL.search(rest)
     if tail:
         origin = "page" if tail[1] == "page" else "player" if tail[1] == "player" else "ours"
-        source, strength = tail[2], float(tail[3])
+        source, strength = tail[2] or "", float(tail[3])
         rest = rest[: tail.start()]
     words, _, told = rest.partition(" — ")
     if words.startswith("— "):
