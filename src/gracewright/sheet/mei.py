@@ -185,7 +185,8 @@ class _Score:
                 rend = f'<rend fontweight="bold" fontstyle="normal" rend="box" fontsize="70%">{text(label)}</rend>'
                 drawn = drawn_id(tone, f"n{n}")
                 events.append(f'<dir xml:id="{drawn}" type="number" {_above(n, ids[tone])}>{rend}</dir>')
-        events += [f'<breath xml:id="{drawn_id(tone, "breath")}" staff="{n}" startid="#{ids[tone]}"/>'
+        events += [f'<breath xml:id="{drawn_id(tone, "breath")}" staff="{n}" '
+                   f'tstamp="{_tstamp(bar, breath_place(self.piece.by_id[tone], bar))}"/>'
                    for tone in staff.breaths if tone in ids]  # fmt: skip
         for tone, label in staff.fingerings.items():
             if tone in ids:
@@ -293,6 +294,12 @@ def _right(bar: Bar, last: bool) -> str | None:
     if bar.final_bar or last:
         return "end"
     return "dbl" if bar.double_bar else None
+
+
+def breath_place(note: Note, bar: Bar) -> Fraction:
+    """Where a breath mark stands: near the end of the note, in its bar."""
+    end = min(note.end, bar.end)
+    return end - min(Fraction(1, 4), (end - note.onset) / 4)
 
 
 def _tstamp(bar: Bar, onset: Fraction) -> str:
