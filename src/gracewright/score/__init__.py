@@ -19,6 +19,7 @@ from gracewright.score.model import (
 )
 from gracewright.score.ours import canonical, strip_ours
 from gracewright.score.reading import read, scores_in
+from gracewright.score.writing_mei import write_mei
 from gracewright.score.writing_midi import MidiPart, write_midi
 from gracewright.score.writing_played import Sounded, write_parallel, write_played
 from gracewright.score.writing_signs import Addition, write_signs
@@ -50,6 +51,7 @@ __all__ = [
     "scores_in",
     "strip_ours",
     "tones",
+    "write_mei",
     "write_midi",
     "write_parallel",
     "write_played",

@@ -24,6 +24,8 @@ PREFIXES: Final = {"#": "sharp", "♯": "sharp", "b": "flat", "♭": "flat", "n"
 SUFFIXES: Final = PREFIXES | {"+": "plus", "\\": "backslash", "/": "slash", "|": "vertical", "-": "flat",
                               "\u0338": "slash", "\u20e5": "backslash"}  # fmt: skip
 FIGURE: Final = re.compile(r"(##|bb|[#♯b♭n♮x+-])?\s*(\d{1,2})?\s*(##|bb|[#♯b♭n♮x+/\\|\u0338\u20e5-])?(_*)")
+LABELLED: Final = frozenset({"shake", "schleifer", "vertical-turn", "inverted-vertical-turn"})
+"""Signs without an MEI element of their own, told by the label of their ``<ornam>``."""
 GLYPHS: Final = {
     0xEA50: "0", 0xEA51: "1", 0xEA52: "2", 0xEA53: "2+", 0xEA54: "3", 0xEA55: "4", 0xEA56: "4+", 0xEA57: "5",
     0xEA58: "5+", 0xEA59: "5+", 0xEA5A: "5b", 0xEA5B: "6", 0xEA5C: "6\\", 0xEA5D: "7", 0xEA5E: "7\\", 0xEA5F: "7b",
@@ -139,7 +141,9 @@ class SignReader:
         if text and event is not None:
             self._say(element, text)
         elif event is not None:
-            self._ornament(element, "other-ornament")
+            label, glyph = element.get("label", ""), element.get("glyph.name", "")
+            attributes = {"smufl": glyph} if glyph else {}
+            self._ornament(element, label if label in LABELLED else "other-ornament", **attributes)
 
     def _fermata(self, element: etree._Element) -> None:
         event = self._target(element)
