@@ -13,6 +13,7 @@ from gracewright.sheet import engrave
 from gracewright.study.repeats import played_order
 
 MEI = "{http://www.music-encoding.org/ns/mei}"
+XML_ID = "{http://www.w3.org/XML/1998/namespace}id"
 REPEAT = '<barline location="right"><repeat direction="backward"/></barline>'
 DEMOS = ("adagio.musicxml", "menuet.musicxml")
 
@@ -101,3 +102,14 @@ def test_ids_are_unique():
     ids = out.xpath("//@xml:id")
 
     assert len(ids) == len(set(ids)) > 10
+
+
+def test_each_played_note_leads_to_its_note_on_the_page():
+    piece, added, order, sounded = small_example()
+
+    out = etree.fromstring(write_mei(piece, "P1", [added], sounded, order))
+    page, played = out.iter(f"{MEI}mdiv")
+    pitches = {note.get(XML_ID): note.get("pname") for note in page.iter(f"{MEI}note")}
+    led = [pitches[note.get("corresp")[1:]] for note in played.iter(f"{MEI}note") if note.get("corresp")]
+
+    assert "".join(led) == "fffddd" * 2 + "eee"

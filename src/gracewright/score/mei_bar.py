@@ -9,7 +9,7 @@ Public: BarWriter, Hand, add, clef_of, staves_of.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Final
@@ -80,6 +80,7 @@ class Hand:
     notes: dict[tuple[int, str, int], list[Note]] = field(default_factory=dict)
     figures: dict[int, list[Figure]] = field(default_factory=dict)
     words: dict[int, list[Words]] = field(default_factory=dict)
+    written_as: Mapping[str, str] = field(default_factory=dict)  # note → XML id of the note on the page it comes from
 
     def __post_init__(self) -> None:
         for note in self.piece.notes:
@@ -244,6 +245,8 @@ class BarWriter:
             into, out = note.tie_in or tied_in, note.tie_out or tied_out
             if into or out:
                 element.set("tie", "m" if into and out else "t" if into else "i")
+            if note.id in self.hand.written_as:
+                element.set("corresp", f"#{self.hand.written_as[note.id]}")
             if note.cue:
                 element.set("cue", "true")
             if index == 0:
@@ -268,9 +271,11 @@ class BarWriter:
         written = pitch.transposed(*self.shift)
         element.set("pname", STEPS[written.step].lower())
         element.set("oct", str(written.octave))
-        accid = add(element, "accid", **{"accid.ges": GESTURAL[written.alter]}) if written.alter in GESTURAL else None
-        if accid is not None and printed in PRINTED:
-            accid.set("accid", PRINTED[printed])
+        code = PRINTED.get(printed, "")
+        if code:
+            add(element, "accid", accid=code)
+        if written.alter in GESTURAL and (not code or ACCIDENTALS[code][1] != written.alter):
+            element.set("accid.ges", GESTURAL[written.alter])
 
     def _small(self, small: SmallNote, host: Note) -> etree._Element:
         kind, dots = type_of(small.value) or ("eighth", 0)

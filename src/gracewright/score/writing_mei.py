@@ -3,7 +3,8 @@
 Conventions: two movements (``<mdiv>``). The first is the user's page with all signs, ours bearing ``type="gw-ours"``;
 the second, itself ``type="gw-ours"``, is the order as played with the line in written-out notes. A second movement and
 not an ossia, because the played order writes repeats out and each time through has notes of its own. A staff for each
-stave of each part, ids kept; ids of the second movement begin with ``played-``.
+stave of each part, ids kept; ids of the second movement begin with ``played-``, and ``corresp`` leads from each played
+note to the note on the page that it comes from.
 
 Public: write_mei.
 """
@@ -18,6 +19,7 @@ from typing import Final
 from lxml import etree
 
 from gracewright.pitch import Pitch
+from gracewright.score.lines import part_of
 from gracewright.score.mei_bar import BarWriter, Hand, add, clef_of, staves_of
 from gracewright.score.model import Bar, Clef, Part, Piece
 from gracewright.score.musicxml import read_musicxml
@@ -48,8 +50,11 @@ def write_mei(
     root = etree.Element("mei", meiversion="5.0")
     _head(root, piece)
     body = add(add(root, "music"), "body")
-    _movement(body, page, "", n="1", label="as written, with its signs")
-    _movement(body, played, "played-", n="2", label="as played", type=OURS_TYPE)
+    on_page = Hand(page, "")
+    _movement(body, on_page, n="1", label="as written, with its signs")
+    hosts = _hosts(played, line, sounded)
+    written_as = {note: on_page.id_of(host) for note, host in hosts.items() if host in page.by_id}
+    _movement(body, Hand(played, "played-", written_as=written_as), n="2", label="as played", type=OURS_TYPE)
     root.set("xmlns", NAMESPACE)
     return etree.tostring(root, encoding="UTF-8", xml_declaration=True, pretty_print=True)
 
@@ -63,11 +68,24 @@ def _head(root: etree._Element, piece: Piece) -> None:
     add(description, "pubStmt")
 
 
-def _movement(body: etree._Element, piece: Piece, prefix: str, **attributes: str) -> None:
+def _hosts(played: Piece, line: str, sounded: Sequence[Sounded]) -> dict[str, str]:
+    """Note of the played line → id of the note on the page."""
+    part, staff = part_of(line)
+    hosts = {(note.onset, note.pitch): note.host for note in sounded if note.host}
+    found: dict[str, str] = {}
+    for note in played.by_part[part]:
+        if note.pitch is not None and (not staff or note.staff == staff) and not note.tie_in:
+            host = hosts.get((note.onset, note.pitch))
+            if host:
+                found[note.id] = host
+    return found
+
+
+def _movement(body: etree._Element, hand: Hand, **attributes: str) -> None:
+    piece = hand.piece
     score = add(add(body, "mdiv", **attributes), "score")
     _definition(score, piece)
     section = add(score, "section")
-    hand = Hand(piece, prefix)
     previous: Bar | None = None
     for endings, bars in itertools.groupby(piece.bars, key=lambda bar: bar.endings):
         inside = add(section, "ending", n=", ".join(map(str, endings))) if endings else section
