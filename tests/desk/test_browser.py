@@ -1,6 +1,7 @@
 """The page in a real browser: choosing, deciding, turning, taking back, hearing. One browser for all."""
 
 import json
+import os
 import shutil
 from pathlib import Path
 
@@ -271,3 +272,16 @@ def test_a_looped_phrase_comes_again_and_the_view_follows_the_time_through(page)
 
     assert starts.count(starts[0]) >= 2
     assert page.locator("#rows input:checked").get_attribute("value") == "first"
+
+
+@pytest.mark.parametrize("width", [1280, 768, 390])
+def test_axe_core_finds_no_fault(page, width):
+    """Judged by axe-core, which is not shipped: AXE_CORE names its axe.min.js (npm install axe-core)."""
+    script = os.environ.get("AXE_CORE", "")
+    if not script:
+        pytest.skip("AXE_CORE does not name an axe.min.js")
+    page.set_viewport_size({"width": width, "height": 900})
+    page.evaluate(Path(script).read_text(encoding="utf-8"))
+    found = page.evaluate("axe.run()")
+
+    assert [(fault["id"], fault["impact"]) for fault in found["violations"]] == []
