@@ -48,6 +48,7 @@ from gracewright.score import (
     part_of,
     read,
     tones,
+    write_mei,
     write_midi,
     write_parallel,
     write_played,
@@ -61,8 +62,8 @@ from gracewright.taste import Bare, Choice, Manner, Plan, load_manner, make_plan
 
 RESULTS: Final = ("signs.musicxml", "played.musicxml", "plan.txt", "sheet.pdf", "sound.ogg")
 """What :func:`write_results` can leave in a folder, quick ones first."""
-MORE_RESULTS: Final = ("parallel.musicxml", "played.mid")
-"""What it can leave besides, asked by name: plain and played as parallel parts; the version as tuned MIDI."""
+MORE_RESULTS: Final = ("parallel.musicxml", "played.mid", "both.mei")
+"""What it can leave besides, asked by name: plain and played as parallel parts; tuned MIDI; signs and notes as MEI."""
 MENDS: Final = 6
 """Rounds in which the review may take graces out again."""
 PAUSE: Final = 1.5
@@ -351,6 +352,10 @@ def result(work: Work, name: str) -> bytes:
     if name == "parallel.musicxml":
         order = [(segment.first_bar, segment.last_bar) for segment in work.study.order]
         return write_parallel(work.piece, work.study.solo, sounded(work), order)
+    if name == "both.mei":
+        order = [(segment.first_bar, segment.last_bar) for segment in work.study.order]
+        first, repeat = additions(work)
+        return write_mei(work.piece, work.study.solo, first, sounded(work), order, repeat_additions=repeat)
     if name == "played.mid":
         return midi_of(work)
     return parallel_sheet(work.piece, work.study, work.plan, work.version, paper=work.wishes.paper, about=about(work))

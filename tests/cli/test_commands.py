@@ -3,6 +3,7 @@
 import json
 
 import pytest
+from lxml import etree
 from music21 import converter
 
 from gracewright.cli import COMMANDS
@@ -138,3 +139,12 @@ def test_a_name_of_several_words_needs_no_quotes(run):
 
     assert code == 0
     assert "appoggiatura" in out
+
+
+def test_mei_holds_page_and_played_line(run, tmp_path):
+    """24 bars as written, 48 as played with both repeats."""
+    run("ornament", demo_piece("menuet"), "--out", tmp_path, "--quiet", "--only", "both.mei")
+    tree = etree.parse(tmp_path / "both.mei")
+    name = "{http://www.music-encoding.org/ns/mei}"
+
+    assert [len(division.findall(f".//{name}measure")) for division in tree.iter(f"{name}mdiv")] == [24, 48]
