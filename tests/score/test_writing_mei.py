@@ -113,3 +113,28 @@ def test_each_played_note_leads_to_its_note_on_the_page():
     led = [pitches[note.get("corresp")[1:]] for note in played.iter(f"{MEI}note") if note.get("corresp")]
 
     assert "".join(led) == "fffddd" * 2 + "eee"
+
+
+def test_small_notes_before_a_beam_stand_outside_it():
+    beamed = [note("C5", 1, f'<beam number="1">{word}</beam>') for word in ("begin", "end")]
+    piece = read("x.musicxml", score("".join(beamed) + note("D5", 6), note("E5", 8)))
+    small = SmallNote("", Pitch.parse("D5"), F(1, 2))
+    order, sounded = in_thirds(piece, "P1")
+
+    out = etree.fromstring(
+        write_mei(piece, "P1", [Addition(piece.notes[0].id, before=(small,))], sounded, order)
+    )  # fmt: skip
+    layer = out.find(f".//{MEI}layer")
+
+    assert [child.tag.removeprefix(MEI) for child in layer] == ["note", "beam", "note"]
+    assert layer[0].get("grace")
+
+
+def test_segno_and_repeats_come_back():
+    segno = "<direction><direction-type><segno/></direction-type></direction>"
+    piece = read("x.musicxml", score(segno + note("C5", 8) + REPEAT, note("E5", 8)))
+    order, sounded = in_thirds(piece, "P1")
+
+    again = read("x.mei", write_mei(piece, "P1", (), sounded, order))
+
+    assert [(bar.jumps, bar.repeat_end) for bar in again.bars] == [(("segno",), 2), ((), 0)]

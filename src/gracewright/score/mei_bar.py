@@ -8,6 +8,7 @@ Public: BarWriter, Hand, add, clef_of, staves_of.
 
 from __future__ import annotations
 
+import itertools
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -63,7 +64,7 @@ def clef_of(clef: Clef) -> dict[str, str]:
         return {"shape": "perc", "line": "3"} if clef.sign == "percussion" else {"shape": "G", "line": "2"}
     found = {"shape": clef.sign, "line": str(clef.line)}
     if clef.octave:
-        found["dis"] = "8" if abs(clef.octave) == 1 else "15"
+        found["dis"] = {1: "8", 2: "15"}.get(abs(clef.octave), "22")
         found["dis.place"] = "above" if clef.octave > 0 else "below"
     return found
 
@@ -154,6 +155,9 @@ class BarWriter:
             last[part.id] = number
             self.shift, self.staff = (-part.transpose[0], -part.transpose[1]), number
             self._stave(add(measure, "staff", n=str(number)), part, staff)
+        for jump in bar.jumps:
+            if jump in ("segno", "coda"):
+                self._control("repeatMark", func=jump, staff="1", tstamp="1", place="above")
         for figure in self.hand.figures.get(bar.index, ()):
             self._figure(figure, last[figure.part])
         for words in self.hand.words.get(bar.index, ()):
@@ -164,8 +168,7 @@ class BarWriter:
         voices: dict[str, list[Note]] = {}
         for note in self.hand.notes.get((self.bar.index, part.id, staff), ()):
             voices.setdefault(note.voice, []).append(note)
-        clefs = [clef for clef in part.clefs
-                 if clef.staff == staff and self.bar.onset <= clef.onset < self.bar.end and clef.onset > 0]  # fmt: skip
+        clefs = [clef for clef in _new_clefs(part, staff) if self.bar.onset <= clef.onset < self.bar.end]
         layers = [layer for notes in voices.values() for layer in _layers(notes)] or [[]]
         for number, groups in enumerate(layers, 1):
             layer = add(stave, "layer", n=str(number))
@@ -359,6 +362,15 @@ class BarWriter:
                 element.set("midi.bpm", f"{float(words.tempo):g}")
 
 
+def _new_clefs(part: Part, staff: int) -> list[Clef]:
+    """Clefs of a staff after its first, those left out that only say again what is in force."""
+    own = [clef for clef in part.clefs if clef.staff == staff]
+    return [
+        clef for before, clef in itertools.pairwise(own)
+        if (before.sign, before.line, before.octave) != (clef.sign, clef.line, clef.octave)
+    ]  # fmt: skip
+
+
 def _figure_text(item: FigureItem) -> str:
     number = "" if item.number is None else str(item.number)
     return FIGURE_SIGNS.get(item.prefix, "") + number + FIGURE_SIGNS.get(item.suffix, "")
@@ -393,6 +405,8 @@ def _nest(layer: etree._Element, atoms: Sequence[_Atom], clefs: Sequence[Clef], 
     stack: list[tuple[int, etree._Element]] = []
     waiting = list(clefs)
     for index, atom in enumerate(atoms):
+        outside = stack[-1][1] if stack else layer
+        before = len(outside)
         while spans and spans[0][0] == index:
             _, end, kind = spans.pop(0)
             box = add(stack[-1][1] if stack else layer, "beam" if kind else "tuplet")
@@ -402,8 +416,15 @@ def _nest(layer: etree._Element, atoms: Sequence[_Atom], clefs: Sequence[Clef], 
             stack.append((-end, box))
         inside = stack[-1][1] if stack else layer
         while waiting and waiting[0].onset - start <= atom.onset:
-            add(inside, "clef", **clef_of(waiting.pop(0)))
+            outside.insert(before, etree.Element("clef", clef_of(waiting.pop(0))))
+            before += 1
+        led = False
         for element in atom.elements:
+            if element.get("grace") and not led:  # small notes before a beam stand outside it
+                outside.insert(before, element)
+                before += 1
+                continue
+            led = True
             if element.tag == "space" or element.attrib.pop("main", "none") != "none":
                 element.set("dur", atom.dur)
                 if atom.dots:

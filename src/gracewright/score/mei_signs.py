@@ -226,6 +226,14 @@ class SignReader:
         self.bars[staff].at.append((at, direction))
 
     def _words(self, element: etree._Element) -> None:
+        jump = element.get("func", "")
+        if local(element) == "repeatMark" and jump in ("segno", "coda"):
+            staff, at = self._place(element)
+            if staff in self.bars:
+                direction = etree.Element("direction")
+                etree.SubElement(etree.SubElement(direction, "direction-type"), jump)
+                self.bars[staff].at.append((at, direction))
+            return
         self._say(element, clean("".join(str(piece) for piece in element.itertext())) or _jump(element))
 
     def _tempo(self, element: etree._Element) -> None:
