@@ -14,6 +14,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from functools import lru_cache
 from typing import Final, Literal
 
 from gracewright.score.model import Meter
@@ -63,10 +64,16 @@ def print_bar(spans: Sequence[Span], meter: Meter, start: Fraction = Fraction(0)
     >>> [(p.kind, p.ratio) for p in print_bar([Span(F(i, 3), F(1, 3), i) for i in range(3)], Meter(1, 4))]
     [('eighth', (3, 2)), ('eighth', (3, 2)), ('eighth', (3, 2))]
     """
+    return list(_print_bar(tuple(spans), meter, start))
+
+
+@lru_cache(maxsize=4096)
+def _print_bar(spans: tuple[Span, ...], meter: Meter, start: Fraction) -> tuple[Printed, ...]:
+    """Rhythms come back: in repeats, and when a piece is written again after a small change."""
     pieces: list[Printed] = []
     for group in _groups([part for span in spans for part in _at_joints(span)]):
         pieces += _print_group(group, start)
-    return _beamed(_tied(pieces), meter, start)
+    return tuple(_beamed(_tied(pieces), meter, start))
 
 
 def _odd(value: Fraction) -> int:
@@ -83,14 +90,17 @@ def _unit(place: Fraction) -> Fraction:
 
 def _at_joints(span: Span) -> list[Span]:
     """Cut a span where a tuplet it begins or ends in meets the beat again."""
-    cuts = []
+    end = span.end
+    if _odd(span.onset) == 1 == _odd(end):
+        return [span]
+    cuts = set()
     if _odd(span.onset) > 1:
         unit = _unit(span.onset)
-        cuts.append((span.onset // unit + 1) * unit)
-    if _odd(span.end) > 1:
-        unit = _unit(span.end)
-        cuts.append(span.end // unit * unit)
-    places = [span.onset, *sorted({cut for cut in cuts if span.onset < cut < span.end}), span.end]
+        cuts.add((span.onset // unit + 1) * unit)
+    if _odd(end) > 1:
+        unit = _unit(end)
+        cuts.add(end // unit * unit)
+    places = [span.onset, *sorted(cut for cut in cuts if span.onset < cut < end), end]
     return [Span(left, right - left, span.what) for left, right in itertools.pairwise(places)]
 
 

@@ -112,19 +112,20 @@ def played_bars(piece: Piece, sounded: Sequence[Sounded], order: Order) -> list[
     at, first = Fraction(0), 0
     for page in bars_of(order):
         length = piece.bars[page].length
+        close = at + length
         slices: list[Slice] = []
         while first < len(notes) and ends[first] <= at:
             first += 1
         index = first
-        while index < len(notes) and notes[index].onset < at + length:
+        while index < len(notes) and notes[index].onset < close:
             note, end = notes[index], ends[index]
-            left, right = max(note.onset, at), min(end, at + length)
+            left, right = max(note.onset, at), min(end, close)
             if right > left:
                 slices.append(
-                    Slice(left - at, right - left, note.pitch, index, note.onset < at, end > at + length,
+                    Slice(left - at, right - left, note.pitch, index, note.onset < at, end > close,
                           note.slurred, note.host)
                 )  # fmt: skip
             index += 1
         bars.append(PlayedBar(page, length, tuple(slices)))
-        at += length
+        at = close
     return bars
