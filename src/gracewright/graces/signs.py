@@ -3,7 +3,7 @@
 Conventions: a *kind* is the shape of a sign, whatever it means (``signs.toml``); period names are compared without
 accents or capitals.
 
-Public: SignKind, Meaning, kinds, sign_kinds, look_up, glyph_names.
+Public: SignKind, Meaning, kinds, sign_kinds, look_up, glyph_names, plain.
 """
 
 from __future__ import annotations

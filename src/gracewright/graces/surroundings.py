@@ -4,7 +4,7 @@ Conventions: a context is made for every tone of the line named by the study. Th
 stand earlier in the same bar on the same staff, small notes included. ``previous`` and ``following`` are the
 neighbours in the line, also across a rest (``rest_before``, ``rest_after`` tell).
 
-Public: contexts, Speed.
+Public: contexts, Speed, chord_of.
 """
 
 from __future__ import annotations

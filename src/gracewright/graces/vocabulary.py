@@ -3,7 +3,7 @@
 Conventions: a pattern is a row of marks as explained at the top of the table; its name is the set of things that must
 be true of the grace and the place (``above``, ``short``, ``ternary`` …).
 
-Public: GraceWord, vocabulary, word_of, pattern_for.
+Public: GraceWord, vocabulary, word_of, pattern_for, Pattern.
 """
 
 from __future__ import annotations

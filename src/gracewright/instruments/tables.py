@@ -3,7 +3,7 @@
 Conventions: a table's pitches are sounding, except in ``fingerings/*.toml``, which are named from the instrument whose
 lowest note is ``seven_fingers``; they are moved to where the lowest note of the instrument at hand lies.
 
-Public: load_instrument, instruments.
+Public: load_instrument, instruments, build.
 """
 
 from __future__ import annotations

@@ -3,7 +3,7 @@
 Conventions: times are quarters from the start of the bar, exact. The draft is mutable while a door fills it;
 :func:`to_musicxml` turns it into a partwise document, which is then read like any other.
 
-Public: Head, Event, DraftBar, DraftPart, Draft, to_musicxml.
+Public: Head, Event, DraftBar, DraftPart, Draft, to_musicxml, Frame, clean.
 """
 
 from __future__ import annotations

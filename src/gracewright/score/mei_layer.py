@@ -3,7 +3,7 @@
 Conventions: elements are named without their namespace. The alteration of a note is the gestural one where given, else
 what the page says: its own accidental, one earlier in the bar, a tie, the signature.
 
-Public: LayerReader, local, spelled_alterations, ACCIDENTALS.
+Public: LayerReader, local, spelled_alterations, ACCIDENTALS, chosen.
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """One ``<note>`` element into plain values; everything about it that a player would look at.
 
-Public: RawNote, read_note, SIGN_ELEMENTS, OURS.
+Public: RawNote, read_note, SIGN_ELEMENTS, OURS, dotted, whole.
 """
 
 from __future__ import annotations

@@ -5,7 +5,7 @@ Conventions: pitches come in as they sound and go out as they are written (trans
 letter is a ``<direction>`` of our own; all bear ids beginning with ``gw-`` (small notes before their note ``gw-b…``,
 after it ``gw-a…``). Signs for the repeat only go into an added part "NAME (repeat)".
 
-Public: Addition, write_signs.
+Public: Addition, write_signs, keep_staff.
 """
 
 from __future__ import annotations

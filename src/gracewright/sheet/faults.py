@@ -3,7 +3,7 @@
 Conventions: boxes are tenths of a millimetre, as :class:`gracewright.sheet.systems.Box`. Only things that must never
 touch are compared: words and numbers with each other, and signs with words.
 
-Public: Fault, faults_of, missing_glyphs.
+Public: Fault, faults_of, missing_glyphs, glyphs_asked.
 """
 
 from __future__ import annotations

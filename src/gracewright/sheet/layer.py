@@ -3,7 +3,8 @@
 Conventions: an ``Atom`` is one printed note, chord, rest or space, with its XML ready; groups are half-open ranges of
 atom indexes.
 
-Public: Atom, Group, layer_xml, beams_by_beat, beams_as_printed, drawn_id, tone_of, attributes, Accidentals.
+Public: Atom, Group, layer_xml, beams_by_beat, beams_as_printed, drawn_id, tone_of, attributes, Accidentals, text,
+tuplet_groups.
 """
 
 from __future__ import annotations

@@ -2,7 +2,7 @@
 
 Conventions: choices are numbered in the order of the page; a choice made alike both times bears one number.
 
-Public: parallel_sheet, parallel_staves, Reason, reasons_of.
+Public: parallel_sheet, parallel_staves, Reason, reasons_of, added_signs, beat_words, sentence, source_words.
 """
 
 from __future__ import annotations

@@ -4,7 +4,7 @@ Conventions: a ``Drawn`` is one staff of one bar: its layers, and the control ev
 marks). Ids lead back to the notes (:func:`gracewright.sheet.layer.tone_of`): a written note has its own id made safe;
 a played one adds ``--tTIME.NUMBER``, a small note ``--b0`` or ``--a0``, a sign ``--s0``.
 
-Public: Drawn, written_bar, played_bar.
+Public: Drawn, written_bar, played_bar, Place, clef_attributes, played_id.
 """
 
 from __future__ import annotations

@@ -2,7 +2,7 @@
 
 Conventions: a sheet is a list of blocks (heading, text, music, items …) set by one template.
 
-Public: signs_sheet, worksheet, graded_sheet, manners_sheet.
+Public: signs_sheet, worksheet, graded_sheet, manners_sheet, Sheet.
 """
 
 from __future__ import annotations

@@ -7,7 +7,7 @@ Conventions: the arrival is the onset of the goal chord. Perfect means tonic in 
 bass; imperfect another chord note on top; half stops on the dominant; Phrygian is iv6 to V in minor; deceptive puts
 another chord in the tonic's place; evaded breaks off.
 
-Public: find_cadences.
+Public: find_cadences, peaks.
 """
 
 from __future__ import annotations

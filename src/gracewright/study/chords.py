@@ -7,7 +7,8 @@ more on weak places. Inversion is read from the bass afterwards.
 
 Conventions: a chord is ``root * QUALITIES + quality`` with the root a place number.
 
-Public: ChordPath, roots_of, first_scores, second_scores, second_features, chord_path, inversion_features.
+Public: ChordPath, roots_of, first_scores, second_scores, second_features, chord_path, inversion_features, top_roots,
+inversion_scores, smooth_inversions.
 """
 
 from __future__ import annotations

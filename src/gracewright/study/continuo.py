@@ -4,7 +4,7 @@ Conventions: figures count staff places above the bass note, 2 to 9, top first; 
 (5 3 is nothing, 6 3 is 6, 6 5 3 is 6 5, 6 4 3 is 4 3, 6 4 2 is 4 2). An accidental beside a figure differs from the
 signature; alone it belongs to the third. Common practice, no source.
 
-Public: propose_figures, figures_over.
+Public: propose_figures, figures_over, figured_tones.
 """
 
 from __future__ import annotations

@@ -5,7 +5,7 @@ tonic, a window keeps the places from ``REACH`` fifths below to ``REACH`` above 
 ``MARGIN`` empty places on either side, so that every view lies inside. Internal to the study.
 
 Public: chord_windows, frame_facts, key_windows, chord_field, field_windows, key_field_windows, progressions, view,
-spread, MARGIN, REACH, NEAR, WIDE.
+spread, MARGIN, REACH, NEAR, WIDE, whole_piece.
 """
 
 from __future__ import annotations

@@ -4,7 +4,7 @@ Conventions: keys are columns ``2 * (tonic - FIRST_TONIC) + minor``; tonics are 
 :mod:`gracewright.study.frames`. The path is found by dynamic programming over beats (Viterbi), a change costing more
 the farther the keys lie apart and the weaker the beat.
 
-Public: KeyPath, key_scores, key_features, key_path, key_spans, key_at, FIRST_TONIC, TONICS.
+Public: KeyPath, key_scores, key_features, key_path, key_spans, key_at, FIRST_TONIC, TONICS, log_softmax.
 """
 
 from __future__ import annotations

@@ -6,7 +6,7 @@ and the occasion's share of it.
 
 Conventions: richness and curve as in :class:`gracewright.taste.model.Plan`; a bonus is in the planner's unit.
 
-Public: Strip, strips_of, budgets, bonus_of, OCCASIONS.
+Public: Strip, strips_of, budgets, bonus_of, OCCASIONS, order_of.
 """
 
 from __future__ import annotations

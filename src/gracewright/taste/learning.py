@@ -6,7 +6,7 @@ for features) so that little evidence changes little. Fitted by penalised maximu
 
 Conventions: weights are log-odds against no grace, shifted so that at 0 the plan is as dense as the scores were.
 
-Public: Marked, Learned, marked_score, without_graces, kind_of, fit, LEAST.
+Public: Marked, Learned, marked_score, without_graces, kind_of, fit, LEAST, marked_from.
 """
 
 from __future__ import annotations

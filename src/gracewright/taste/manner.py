@@ -4,7 +4,7 @@ Conventions: a *kind* is what the planner may choose (``kinds.toml``), a *rule* 
 (``rules.toml``), a *weight* says how much a manner heeds a rule; 1 is a good reason, 3 all but an order. A manner may
 be built on another by ``like = "NAME"`` and then gives only what differs.
 
-Public: Manner, Kind, Rule, load_manner, manners, kinds, rules.
+Public: Manner, Kind, Rule, load_manner, manners, kinds, rules, build.
 """
 
 from __future__ import annotations
