@@ -6,6 +6,8 @@ import pytest
 from music21 import converter, note, voiceLeading
 
 from gracewright.job import demo_piece
+from gracewright.score import read
+from gracewright.study import study
 
 DEMOS = ("adagio", "menuet")
 
@@ -69,3 +71,11 @@ def test_the_manuscript_gives_the_files(tmp_path):
 
     for name in DEMOS:
         assert (tmp_path / f"{name}.musicxml").read_bytes() == demo_piece(name).read_bytes()
+
+
+def test_a_movement_named_by_its_pace_is_no_dance():
+    """An Adagio is not guessed to be a march: common practice, no source."""
+    found = study(read(demo_piece("adagio")))
+
+    assert found.dance == ""
+    assert found.slow

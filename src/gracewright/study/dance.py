@@ -37,9 +37,9 @@ def guess_dance(piece: Piece, melody: tuple[Tone, ...], tempo: Fraction | None =
     """Name, confidence, slow or not, and tempo. ``tempo`` given by the user wins over the page."""
     said = " ".join([piece.title, *(w.text for w in piece.words if w.kind == "words" and w.bar <= 1)]).lower()
     row, confidence = _by_name(said)
-    if row is None:
-        row, confidence = _by_look(piece, melody)
     word = next((w for w in _tables()["word"] if any(_holds(said, part) for part in w["words"])), None)
+    if row is None and word is None:  # a movement named by its pace is no dance
+        row, confidence = _by_look(piece, melody)
     beat = _usual_beat(piece, row, melody)
     slow = bool(word["slow"]) if word else bool(row is not None and row["slow"] and confidence > 0.5)
     if word and row is None:
