@@ -87,6 +87,7 @@ class Pitch:
 
 
 def name_of(step: int, alter: int) -> str:
+    """The name of a letter (C is 0) with its sharps or flats."""
     return STEPS[step] + ("#" * alter if alter > 0 else "b" * -alter)
 
 

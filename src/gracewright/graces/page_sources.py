@@ -69,6 +69,8 @@ class Place:
 
 @dataclass(frozen=True, slots=True)
 class Read:
+    """The grace that a sign is, what to say of it, and whose reading that is."""
+
     grace: Grace
     remark: str = ""
     source: str = "common practice"

@@ -235,4 +235,5 @@ class Instrument:
 
 
 def spaced(holes: str) -> str:
+    """A fingering as players read it: thumb, left hand, right hand."""
     return f"{holes[0]} {holes[1:4]} {holes[4:]}"

@@ -92,6 +92,7 @@ def octave_moves(
 
 @cache
 def usual_moves() -> tuple[tuple[int, int, str, str], ...]:
+    """Staff places, semitones, the move in words, and why it is usual; one row a move of the table."""
     text = (resources.files("gracewright.instruments") / "moves.toml").read_text(encoding="utf-8")
     moves = tomllib.loads(text)["move"]
     return tuple((move["places"], move["semitones"], move["words"], move.get("why", "")) for move in moves)

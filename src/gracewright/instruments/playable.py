@@ -51,6 +51,8 @@ class Played(Protocol):
 
 
 class PlayedVersion(Protocol):
+    """What is asked of a version: the id of the solo line and the sounding notes."""
+
     @property
     def solo(self) -> str: ...
     @property

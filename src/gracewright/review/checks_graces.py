@@ -75,6 +75,7 @@ def shakes_running(scene: Scene) -> Iterator[Hit]:
 
 
 def opening(scene: Scene) -> Iterator[Hit]:
+    """A shake of ours on the first note."""
     if 0 in scene.shakes and not scene.heard[0].on_page:
         yield Hit("shake-opening", scene.heard[0], {"pitch": scene.heard[0].tone.pitch})
 
@@ -108,6 +109,7 @@ def in_range(scene: Scene) -> Iterator[Hit]:
 
 
 def augmented_seconds(scene: Scene) -> Iterator[Hit]:
+    """Steps of three semitones inside a grace."""
     for one in scene.heard:
         for first, second in pairwise(one.notes if one.graced else ()):
             steps = abs(second.pitch.diatonic - first.pitch.diatonic)
@@ -137,6 +139,7 @@ def leading_note_doubled(scene: Scene) -> Iterator[Hit]:
 
 
 def vibrato_often(scene: Scene) -> Iterator[Hit]:
+    """Finger vibrato on more than a third of the long notes."""
     long = [one for one in scene.heard if scene.seconds(one.tone.length) >= 1 and one.notes]
     waved = [one for one in long if any(note.bend for note in one.notes)]
     if len(waved) >= 4 and len(waved) * 3 > len(long):

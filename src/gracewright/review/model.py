@@ -27,6 +27,8 @@ class Finding:
 
 @dataclass(frozen=True)
 class Review:
+    """All findings, faults and remarks, in the order as played."""
+
     findings: tuple[Finding, ...]
 
     @property

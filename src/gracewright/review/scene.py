@@ -58,6 +58,8 @@ class Shaken:
 
 @dataclass(frozen=True)
 class Scene:
+    """A version laid out to be judged, all times in whole ticks."""
+
     piece: Piece
     study: Study
     version: Version

@@ -17,6 +17,7 @@ MOST_SAID = 20
 
 
 def humdrum(data: bytes) -> dict[str, Any]:
+    """Humdrum to MEI."""
     import verovio
 
     toolkit = verovio.toolkit(False)
@@ -29,6 +30,7 @@ def humdrum(data: bytes) -> dict[str, Any]:
 
 
 def abc(data: bytes) -> dict[str, Any]:
+    """The first ABC tune to MusicXML."""
     import lytk
 
     text = data.decode("utf-8-sig", errors="replace")
@@ -42,6 +44,7 @@ def abc(data: bytes) -> dict[str, Any]:
 
 
 def midi(data: bytes) -> dict[str, Any]:
+    """MIDI to MusicXML."""
     import lytk
 
     score = lytk.from_midi_bytes(data)
@@ -50,6 +53,7 @@ def midi(data: bytes) -> dict[str, Any]:
 
 
 def main(kind: str) -> None:
+    """Read standard input, answer with one line."""
     answers = os.fdopen(os.dup(1), "w", encoding="utf-8")
     os.dup2(2, 1)  # whatever the libraries print must not mix with the answer
     try:

@@ -81,6 +81,8 @@ class Frame:
 
 @dataclass(slots=True)
 class DraftPart:
+    """One part: its bars stand in the order of the frames."""
+
     id: str
     name: str
     bars: list[DraftBar] = field(default_factory=list)
@@ -88,6 +90,8 @@ class DraftPart:
 
 @dataclass(slots=True)
 class Draft:
+    """A whole score being put together."""
+
     title: str = ""
     composer: str = ""
     date: str = ""

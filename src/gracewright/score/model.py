@@ -158,6 +158,8 @@ class Meter:
 
 @dataclass(frozen=True, slots=True)
 class Clef:
+    """A clef from its onset on; ``octave`` is how many octaves above its letter it sounds (8 below: -1)."""
+
     onset: Fraction
     staff: int
     sign: str

@@ -78,6 +78,7 @@ class RawNote:
 
 @lru_cache(maxsize=8192)
 def dotted(kind: str, dots: int) -> Fraction:
+    """Quarters of a printed value with its dots; an unknown one counts as a quarter."""
     plain = TYPES.get(kind, Fraction(1))
     return plain * (2 - Fraction(1, 2**dots))
 

@@ -44,6 +44,7 @@ def type_of(value: Fraction) -> tuple[str, int] | None:
 
 
 def accidental_name(alter: int) -> str:
+    """MusicXML's name of an accidental; empty where there is none."""
     return ACCIDENTALS.get(alter, "")
 
 

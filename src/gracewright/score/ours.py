@@ -17,6 +17,7 @@ from gracewright.score.safe import parse_xml, unpack_mxl
 
 
 def is_ours(element: etree._Element) -> bool:
+    """Whether we wrote an element: its id says so."""
     return (element.get("id") or "").startswith(OURS)
 
 

@@ -44,6 +44,8 @@ class Slice:
 
 @dataclass(frozen=True, slots=True)
 class PlayedBar:
+    """A bar as played: its place on the page, its length, and what sounds in it."""
+
     page: int
     length: Fraction
     slices: tuple[Slice, ...]

@@ -4,7 +4,7 @@ Refused, before anything is built from them: entity declarations, outside refere
 than 64 MiB or climb out of their folder, absurd sizes. Comments and processing instructions are kept: the document is
 the user's.
 
-Public: parse_xml, unpack_mxl, Limits, text_of.
+Public: parse_xml, unpack_mxl, text_of.
 """
 
 from __future__ import annotations

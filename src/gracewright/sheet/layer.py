@@ -99,6 +99,7 @@ class Accidentals:
 
 
 def beams_as_printed(atoms: Sequence[Atom]) -> list[Group]:
+    """Beams where the page begins and ends them."""
     groups, start = list[Group](), -1
     for index, atom in enumerate(atoms):
         if atom.beam == "begin":

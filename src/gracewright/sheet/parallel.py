@@ -46,6 +46,7 @@ class Reason:
 
 
 def ordinal(time: int) -> str:
+    """A time through as it stands on a sheet."""
     return ORDINALS.get(time, f"{time}th")
 
 

@@ -51,6 +51,7 @@ def times_of(version: Version) -> Mapping[int, int]:
 
 
 def has_repeats(version: Version) -> bool:
+    """Whether any bar sounds more than once."""
     return any(run.time_through > 1 for run in version.passes)
 
 

@@ -40,6 +40,8 @@ ARTICULATIONS: Final = {
 
 @dataclass(frozen=True, slots=True)
 class Drawn:
+    """MEI of one bar on one staff: its layers, and the events that stand beside them."""
+
     layers: tuple[str, ...]
     events: tuple[str, ...] = ()
 

@@ -38,6 +38,8 @@ _MARGIN: Final = re.compile(r'class="page-margin" transform="translate\((-?\d+),
 
 
 class Box(NamedTuple):
+    """Where something is drawn, in tenths of a millimetre from the top left of its system, and what it is."""
+
     left: float
     top: float
     right: float
@@ -124,6 +126,7 @@ def systems_of(
 
 
 def as_system(first: int, last: int, svg: str, boxes: bool = False) -> System:
+    """A system from the engraver's SVG of bars ``first`` to ``last``; the invisible boxes are read and taken out."""
     size = _SIZE.search(svg)
     assert size is not None, "the engraver gives a view box"
     found: dict[str, Box] = {}

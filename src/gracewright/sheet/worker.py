@@ -47,6 +47,7 @@ class Engraver:
 
 
 def main() -> None:
+    """Answer jobs until standard input ends."""
     answers = os.fdopen(os.dup(1), "w", encoding="utf-8")
     os.dup2(2, 1)  # whatever the library prints must not mix with the answers
     try:

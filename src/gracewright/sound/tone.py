@@ -134,6 +134,7 @@ def partial_weights(tone: Tone, frequency: float) -> NDArray[np.float64]:
 
 
 def level_of(decibels: float) -> float:
+    """The factor on the amplitude."""
     return float(10 ** (decibels / 20))
 
 

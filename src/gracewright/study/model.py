@@ -29,6 +29,8 @@ Role = Literal[
 
 @dataclass(frozen=True, slots=True)
 class Harmony:
+    """A chord over a stretch of the page."""
+
     onset: Fraction
     length: Fraction
     root: str  # pitch class
@@ -47,6 +49,8 @@ class Harmony:
 
 @dataclass(frozen=True, slots=True)
 class KeySpan:
+    """A stretch in one key; ``margin`` is how far it leads the ``runner_up`` (0.5 is a draw)."""
+
     onset: Fraction
     length: Fraction
     key: Key
@@ -73,6 +77,8 @@ class Cadence:
 
 @dataclass(frozen=True, slots=True)
 class Phrase:
+    """A phrase from its first note to the harmony on which it comes to rest."""
+
     start: Fraction
     end: Fraction
     seconds: float
@@ -83,6 +89,8 @@ class Phrase:
 
 @dataclass(frozen=True, slots=True)
 class Leg:
+    """One statement of a sequence's pattern."""
+
     start: Fraction
     end: Fraction
     shift: int  # staff places from the first leg
@@ -90,6 +98,8 @@ class Leg:
 
 @dataclass(frozen=True, slots=True)
 class Sequence:
+    """A pattern stated again and again, each time a step of so many staff places away."""
+
     legs: tuple[Leg, ...]
     step: int  # staff places from leg to leg
     exact: bool
@@ -150,12 +160,16 @@ class Cue:
 
 @dataclass(frozen=True, slots=True)
 class Hemiola:
+    """Two bars of three heard as three of two."""
+
     start: Fraction
     end: Fraction
 
 
 @dataclass(frozen=True)
 class Study:
+    """What the music is doing; all times are quarters on the page as written."""
+
     solo: str  # part id
     bass: str  # part id, empty for a lone melody
     home: Key

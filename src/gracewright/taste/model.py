@@ -21,6 +21,8 @@ Lock = Literal["", "keep", "never"]
 
 @dataclass(frozen=True, slots=True)
 class Alternative:
+    """Another grace for a place, what it scores against the one chosen, and what it would do."""
+
     grace: Grace | None  # None: leave it bare
     score: float
     effect: str  # what it would do to the line
@@ -59,6 +61,8 @@ class Bare:
 
 @dataclass(frozen=True)
 class Plan:
+    """Every choice for one piece, and the wishes it was made from."""
+
     title: str
     solo: str
     manner: str

@@ -37,6 +37,7 @@ def sentence(words: str) -> str:
 
 
 def close_of(cadence: Cadence) -> str:
+    """A cadence in words."""
     return f"{CADENCES[cadence.kind]} in {cadence.key}"
 
 
