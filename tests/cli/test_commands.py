@@ -148,3 +148,12 @@ def test_mei_holds_page_and_played_line(run, tmp_path):
     name = "{http://www.music-encoding.org/ns/mei}"
 
     assert [len(division.findall(f".//{name}measure")) for division in tree.iter(f"{name}mdiv")] == [24, 48]
+
+
+def test_a_plan_that_is_no_text_is_one_sentence(run, tmp_path):
+    plan = tmp_path / "plan.txt"
+    plan.write_bytes(b"\xff\xfe\x00\xd8bar")
+    code, _, err = run("ornament", "--demo", "--plan", plan, "--json")
+
+    assert code == 2
+    assert err.startswith("plan.txt: this is not a plan")

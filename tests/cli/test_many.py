@@ -51,3 +51,15 @@ def test_a_folder_of_scores(run, tmp_path):
     code, out, _ = run("ornament", tmp_path / "good.musicxml", tmp_path / "good.musicxml", tmp_path, "--out",
                        tmp_path / "out", "--only", "plan.txt")  # fmt: skip
     assert "passed over" in out
+
+
+def test_two_pieces_of_one_name_are_not_written_over_one_another(run, tmp_path):
+    for folder in ("a", "b"):
+        (tmp_path / folder).mkdir()
+        shutil.copy(demo_piece("menuet"), tmp_path / folder / "x.musicxml")
+
+    code, _, err = run("ornament", tmp_path, "--out", tmp_path / "out", "--only", "plan.txt")
+
+    assert code == 2
+    assert "several pieces would leave their results" in err
+    assert not (tmp_path / "out").exists()

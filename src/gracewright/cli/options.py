@@ -9,6 +9,7 @@ from typing import Any, Final
 
 import click
 
+from gracewright.errors import BadInput
 from gracewright.instruments import instruments
 from gracewright.sound import temperaments
 from gracewright.taste import manners
@@ -66,3 +67,13 @@ def pitch_options(function: Callable[..., Any]) -> Callable[..., Any]:
 def exact(tempo: float | None) -> Fraction | None:
     """A tempo typed by the user, as an exact number."""
     return None if tempo is None else Fraction(tempo).limit_denominator(1000)
+
+
+def read_plan_file(path: Path | None) -> str | None:
+    """The text of a plan, None where none is given. Raises BadInput where it is no text."""
+    if path is None:
+        return None
+    try:
+        return path.read_text(encoding="utf-8-sig")
+    except (UnicodeDecodeError, OSError):
+        raise BadInput("this is not a plan in readable text", file=path.name, remedy="save it as UTF-8") from None

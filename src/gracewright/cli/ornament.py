@@ -13,7 +13,14 @@ from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
 from gracewright.cli.many import pieces_of, run_many, table_of
-from gracewright.cli.options import exact, line_options, manner_options, pieces_argument, pitch_options
+from gracewright.cli.options import (
+    exact,
+    line_options,
+    manner_options,
+    pieces_argument,
+    pitch_options,
+    read_plan_file,
+)
 from gracewright.cli.summary import summary
 from gracewright.errors import BadInput
 from gracewright.job import MORE_RESULTS, RESULTS, Wishes, Work, demo_piece, in_place_of, work_on, write_results
@@ -88,7 +95,7 @@ def stripped(path: Path, out: Path | None) -> Path:
 def one(path: Path, wishes: Wishes, out: Path | None, plan_file: Path | None, anew: bool, results: tuple[str, ...],
         as_json: bool, quiet: bool) -> None:  # fmt: skip
     """A single piece, with its summary on the terminal."""
-    work = work_on(read(path), wishes, plan_text=plan_file.read_text(encoding="utf-8") if plan_file else None)
+    work = work_on(read(path), wishes, plan_text=read_plan_file(plan_file))
     if anew and plan_file:
         work = work_on(work.piece, replace(wishes, transpose=""), locks=work.plan, studied=work.study)
     if as_json:
@@ -114,6 +121,11 @@ def many(pieces: list[Path], wishes: Wishes, out: Path | None, results: tuple[st
         there = [folder_of(path, manner, out) / name for name in results]
         return not again and all(file.exists() and file.stat().st_mtime > path.stat().st_mtime for file in there)
 
+    folders = [folder_of(path, manner, out) for path in pieces]
+    for path, folder in zip(pieces, folders, strict=True):
+        if folders.count(folder) > 1:
+            raise BadInput(f"several pieces would leave their results in {folder}", file=str(path),
+                           remedy="rename one, or give each its own --out")  # fmt: skip
     outcomes = run_many(pieces, partial(ornament, wishes=wishes, manner=manner, out=out, results=results), done,
                         quiet=quiet)  # fmt: skip
     if not quiet:

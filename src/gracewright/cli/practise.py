@@ -11,7 +11,14 @@ from typing import Final
 import click
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
-from gracewright.cli.options import exact, line_options, manner_options, piece_argument, pitch_options
+from gracewright.cli.options import (
+    exact,
+    line_options,
+    manner_options,
+    piece_argument,
+    pitch_options,
+    read_plan_file,
+)
 from gracewright.errors import BadInput
 from gracewright.instruments import long_breaths, playable, shake_fingerings
 from gracewright.job import Wishes, Work, demo_piece, plain, work_on
@@ -91,7 +98,7 @@ def command(piece: Path | None, demo: bool, bars: str, phrase: int | None, time_
     )  # fmt: skip
     path = piece if piece is not None else demo_piece()
     shares = percentages(steps)
-    work = work_on(read(path), wishes, plan_text=plan_file.read_text(encoding="utf-8") if plan_file else None)
+    work = work_on(read(path), wishes, plan_text=read_plan_file(plan_file))
     passage = chosen(work, bars, phrase or 0, time_through or 0)
     folder = out or (Path(path.name) if demo else path).with_name(f"{path.stem}-practise")
     try:

@@ -10,7 +10,14 @@ from typing import Final
 import click
 from rich.console import Console
 
-from gracewright.cli.options import exact, line_options, manner_options, piece_argument, pitch_options
+from gracewright.cli.options import (
+    exact,
+    line_options,
+    manner_options,
+    piece_argument,
+    pitch_options,
+    read_plan_file,
+)
 from gracewright.errors import BadInput
 from gracewright.graces import load_source, look_up
 from gracewright.job import Wishes, Work, about, demo_piece, in_place_of, work_on
@@ -82,7 +89,7 @@ def command(kind: str, piece: Path | None, demo: bool, plan_file: Path | None, p
             manner=manner, instrument=instrument, level=level, richness=richness, signs_by=signs_by, solo=solo,
             bass=bass, tempo=exact(tempo), a=a, temperament=temperament, transpose=transpose, paper=paper,
         )  # fmt: skip
-        work = work_on(read(path), wishes, plan_text=plan_file.read_text(encoding="utf-8") if plan_file else None)
+        work = work_on(read(path), wishes, plan_text=read_plan_file(plan_file))
         make = partial(made, kind, work, None if phrase is None else phrase - 1, key)
     beside = Path(path.name) if demo or kind == "table" else path
     target = out or (beside if kind == "table" else beside.with_name(f"{path.stem}-{kind}.pdf"))
