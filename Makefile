@@ -12,7 +12,7 @@ test: lint types
 	$(BIN)/python -m pytest -n 2 --dist loadfile
 
 lint: $(STAMP)
-	$(BIN)/ruff check src tests bench
+	$(BIN)/ruff check src tests bench scripts fuzz
 
 types: $(STAMP)
 	$(BIN)/mypy

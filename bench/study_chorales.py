@@ -6,6 +6,7 @@ the time) are left out. The numeral of a cadential six-four is read as its edito
 
 from __future__ import annotations
 
+import sys
 import tempfile
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
@@ -52,7 +53,8 @@ def chorales(tuning: bool | None = None) -> Iterator[Chorale]:
                 continue
             try:
                 score = corpus.parse(f"bach/bwv{works[number]['bwv']}")
-            except Exception:
+            except Exception as fault:
+                print(f"chorale {number} left out: {fault}", file=sys.stderr)
                 continue
             file = Path(place) / f"{number}.musicxml"
             score.write("musicxml", file)

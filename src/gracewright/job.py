@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import os
 import tempfile
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Container, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -38,7 +38,7 @@ from gracewright.graces import (
     speaking_source,
 )
 from gracewright.instruments import Instrument, load_instrument, out_of_range, transpositions
-from gracewright.review import Review, review
+from gracewright.review import Finding, Review, review
 from gracewright.score import (
     Addition,
     MidiPart,
@@ -161,7 +161,7 @@ def _work_on(piece: Piece, wishes: Wishes, plan_text: str | None, locks: Plan | 
     said = f"Signs are read by {short_name(speaking.source)}: {speaking.why}." if speaking.source else ""
     remarks = (
         *([said] if said and _signed(piece) else []), *piece.remarks, *found.remarks, *plan.remarks, *version.remarks,
-        *_range(piece, found, instrument),
+        *_other_player(plan, instrument, wishes), *_range(piece, found, instrument),
     )  # fmt: skip
     work = Work(wishes, piece, manner, instrument, found, plan, version, Review(()), tuple(dict.fromkeys(remarks)))
     if not judged:
@@ -178,27 +178,66 @@ def _performed(piece: Piece, found: Study, plan: Plan, instrument: Instrument, w
 
 
 def _mended(work: Work) -> Work:
-    """The review has the last word: a grace of ours that makes a fault is taken out again, and the place says why."""
+    """The review has the last word: a grace of ours that makes a fault is taken out again, and the place says why.
+
+    The nearest grace of ours is tried first; if the fault stays without it, it was not to blame, is put back, and the
+    one before it is tried.
+    """
+    cleared: dict[FaultKey, set[Place]] = {}  # for each fault the places that are not to blame
     for _ in range(MENDS):
-        struck = {}
+        tried = {}
         for fault in work.review.faults:
-            near = [(choice.onset, index) for index, choice in enumerate(work.plan.choices)
-                    if choice.origin == "ours" and choice.lock != "keep" and choice.grace
-                    and choice.onset <= fault.onset
-                    and (choice.time_through == fault.time_through or choice.note == fault.note)]  # fmt: skip
-            if near and fault.onset - max(near)[0] <= work.piece.bars[0].meter.length:
-                struck[max(near)[1]] = fault.what
-        if not struck:
+            suspect = _suspect(work, fault, cleared.setdefault(_key(fault), set()))
+            if suspect is not None:
+                tried[suspect] = fault
+        if not tried:
             break
-        plan = replace(
-            work.plan,
-            choices=tuple(choice for index, choice in enumerate(work.plan.choices) if index not in struck),
-            bare=(*work.plan.bare, *(_bare(work.plan.choices[index], why) for index, why in sorted(struck.items()))),
-        )
-        version = _performed(work.piece, work.study, plan, work.instrument, work.wishes)
-        work = replace(work, plan=plan, version=version)
-        work = replace(work, review=judge(work))
+        without = _without(work, tried)
+        stay = {_key(fault) for fault in without.review.faults}
+        guilty = {index: fault for index, fault in tried.items() if _key(fault) not in stay}
+        for index, fault in tried.items():
+            if index not in guilty:
+                cleared[_key(fault)].add(_place(work.plan.choices[index]))
+        work = without if len(guilty) == len(tried) else _without(work, guilty) if guilty else work
     return work
+
+
+FaultKey = tuple[str, str, int]
+Place = tuple[str, int]
+
+
+def _place(choice: Choice) -> Place:
+    return choice.note, choice.time_through
+
+
+def _key(fault: Finding) -> FaultKey:
+    return fault.rule, fault.note, fault.time_through
+
+
+def _suspect(work: Work, fault: Finding, cleared: Container[Place]) -> int | None:
+    """The choice of ours at the fault, or the last before it within a bar's length, that is not cleared."""
+    bar = next((bar for bar in reversed(work.piece.bars) if bar.onset <= fault.onset), work.piece.bars[0])
+    near = [
+        (choice.onset, index)
+        for index, choice in enumerate(work.plan.choices)
+        if choice.origin == "ours" and choice.lock != "keep" and choice.grace and _place(choice) not in cleared
+        and 0 <= fault.onset - choice.onset <= bar.meter.length
+        and (choice.time_through == fault.time_through or choice.note == fault.note)
+    ]  # fmt: skip
+    return max(near)[1] if near else None
+
+
+def _without(work: Work, struck: Mapping[int, Finding]) -> Work:
+    """The work without these choices, each place told why; realised and judged again."""
+    choices = work.plan.choices
+    plan = replace(
+        work.plan,
+        choices=tuple(choice for index, choice in enumerate(choices) if index not in struck),
+        bare=(*work.plan.bare, *(_bare(choices[index], fault.what) for index, fault in sorted(struck.items()))),
+    )
+    version = _performed(work.piece, work.study, plan, work.instrument, work.wishes)
+    work = replace(work, plan=plan, version=version)
+    return replace(work, review=judge(work))
 
 
 def _bare(choice: Choice, why: str) -> Bare:
@@ -215,6 +254,15 @@ def judge(work: Work) -> Review:
     """Faults and remarks about the version, by the source that speaks."""
     return review(work.piece, work.study, work.version, work.instrument, work.wishes.level,
                   source=work.plan.signs_by, tempo=work.wishes.tempo)  # fmt: skip
+
+
+def _other_player(plan: Plan, instrument: Instrument, wishes: Wishes) -> tuple[str, ...]:
+    """What to say when a plan given back was made for someone else."""
+    made_for = (plan.instrument or instrument.id, plan.level)
+    if made_for == (instrument.id, wishes.level):
+        return ()
+    return (f"The plan was made for {made_for[0]}, {made_for[1]}; here {instrument.id}, {wishes.level}, plays it. "
+            f"Give --instrument {made_for[0]} --level {made_for[1]} to play it as it was meant.",)  # fmt: skip
 
 
 def _range(piece: Piece, found: Study, instrument: Instrument) -> tuple[str, ...]:

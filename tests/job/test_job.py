@@ -10,6 +10,7 @@ from music21 import converter, note
 
 import gracewright
 from gracewright.errors import BadInput
+from gracewright.graces import Grace
 from gracewright.job import (
     RESULTS,
     Wishes,
@@ -22,8 +23,9 @@ from gracewright.job import (
     work_on,
     write_results,
 )
+from gracewright.pitch import Pitch
 from gracewright.score import canonical, read, strip_ours, tones
-from gracewright.taste import write_plan
+from gracewright.taste import make_plan, write_plan
 
 MANNERS = ("french", "italian", "german", "english")
 
@@ -219,3 +221,29 @@ def test_a_part_without_notes_is_refused(tmp_path):
 
     with pytest.raises(BadInput, match="holds no notes"):
         work_on(read(path), Wishes(solo="P1"))
+
+
+def test_a_grace_that_makes_a_fault_is_taken_out_and_no_other(monkeypatch):
+    """A passage up to c'''' is beyond the alto's compass (g'''): that one goes, with the reason; the rest stays."""
+    plain_plan = work_on(read(demo_piece("menuet")), Wishes()).plan
+    model = next(choice for choice in plain_plan.choices if choice.origin == "ours" and choice.bar == "23")
+    passage = Grace("division", notes=((model.pitch, Fraction(1, 2)), (Pitch.parse("C7"), Fraction(1, 2))))
+
+    def with_fault(*arguments, **wishes):
+        plan = make_plan(*arguments, **wishes)
+        swapped = tuple(replace(choice, grace=passage) if choice == model else choice for choice in plan.choices)
+        return replace(plan, choices=swapped)
+
+    monkeypatch.setattr("gracewright.job.make_plan", with_fault)
+    work = work_on(read(demo_piece("menuet")), Wishes())
+
+    assert work.review.faults == ()
+    assert set(plain_plan.choices) - set(work.plan.choices) == {model}
+    assert any(bare.note == model.note and bare.why.startswith("Without its division") for bare in work.plan.bare)
+
+
+def test_a_plan_for_another_player_says_so():
+    text = write_plan(work_on(read(demo_piece("menuet")), Wishes(instrument="traverso")).plan)
+    work = work_on(read(demo_piece("menuet")), Wishes(), plan_text=text)
+
+    assert any("made for traverso" in remark and "--instrument traverso" in remark for remark in work.remarks)

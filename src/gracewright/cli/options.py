@@ -5,16 +5,15 @@ from __future__ import annotations
 from collections.abc import Callable
 from fractions import Fraction
 from pathlib import Path
-from typing import Any, Final
+from typing import Any
 
 import click
 
 from gracewright.errors import BadInput
-from gracewright.instruments import instruments
+from gracewright.instruments import LEVELS, instruments
 from gracewright.sound import temperaments
 from gracewright.taste import manners
 
-LEVELS: Final = ("beginner", "intermediate", "advanced", "virtuoso")
 Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
 
 piece_argument: Decorator = click.argument(

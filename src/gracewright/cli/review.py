@@ -9,8 +9,8 @@ from pathlib import Path
 
 import click
 
-from gracewright.cli.options import LEVELS, exact, line_options
-from gracewright.instruments import instruments, load_instrument
+from gracewright.cli.options import exact, line_options
+from gracewright.instruments import LEVELS, instruments, load_instrument
 from gracewright.review import Finding, Review, review, student_version
 from gracewright.score import Piece, read
 from gracewright.study import study

@@ -28,6 +28,7 @@ from gracewright.graces import (
     sources,
     vocabulary,
 )
+from gracewright.job import in_place_of
 from gracewright.pitch import Key, Pitch
 from gracewright.sheet.source import source_sheet
 
@@ -85,9 +86,8 @@ def print_sheet(found: Sequence[Meaning], path: Path, subject: str) -> None:
     if not found:
         raise BadInput("no source has it, so there is nothing to print", remedy="ask for less")
     data = source_sheet(found, subtitle=subject)
-    unfinished = path.with_name(path.name + ".part")
-    unfinished.write_bytes(data)
-    unfinished.replace(path)
+    with in_place_of(path) as unfinished:
+        unfinished.write_bytes(data)
     click.echo(f"The sheet lies in {path}.")
 
 
