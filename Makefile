@@ -20,6 +20,9 @@ types: $(STAMP)
 bench: $(STAMP)
 	for table in bench/bench_*.py; do $(BIN)/python $$table || exit 1; done
 
+bench-%: $(STAMP)  # one table: make bench-study, make bench-taste, ...
+	$(BIN)/python bench/bench_$*.py
+
 clean:
 	rm -rf .venv demo-out build dist
 

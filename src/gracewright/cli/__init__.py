@@ -20,6 +20,7 @@ COMMANDS: Final = {
     "signs": "Look up ornament signs and what each source means by them.",
     "review": "Judge an ornamented score of your own beside the plain one.",
     "sheet": "Print a sheet: parallel staves, performing part, worksheets, practice ladder.",
+    "compare": "Engrave one phrase in four manners, one under the other.",
     "practise": "Make sound files to practise with: slow to in time, phrase by phrase.",
     "learn": "Learn a manner from scores that carry graces.",
     "desk": "Decide at one page in the browser: listen, keep, change, print.",
