@@ -2,7 +2,7 @@
 
 Conventions: an example stands on the source's own note in C major. One row is one reading of one entry.
 
-Public: source_sheet.
+Public: source_sheet, example_notes.
 """
 
 from __future__ import annotations
@@ -46,7 +46,7 @@ def _rows(meaning: Meaning, images: list[str]) -> list[dict[str, Any]]:
     readings: Sequence[Reading | None] = (entry.sure or entry.readings)[:MOST] or (None,)
     rows = []
     for number, reading in enumerate(readings):
-        picture = engraved_example(example_of([_written(entry, reading)]), played=reading is not None)
+        picture = engraved_example(example_of([example_notes(entry, reading)]), played=reading is not None)
         images.append(picture.svg)
         rows.append({
             "image": f"s{len(images) - 1}.svg", "width": min(picture.width, WIDEST), "first": number == 0,
@@ -66,13 +66,16 @@ def _sure(entry: Entry, reading: Reading | None) -> str:
     return SURE.get(reading.grade, "doubtful")
 
 
-def _written(entry: Entry, reading: Reading | None) -> list[Written]:
+def example_notes(entry: Entry, reading: Reading | None) -> list[Written]:
     """The note with its sign, between its neighbours where the reading needs them, and what each becomes."""
     host = reading.pitch if reading is not None else Pitch.parse("C5")
     value = reading.value if reading is not None else Fraction(1)
-    signs, small = _sign(entry, host)
+    signs, small = _sign(entry, host, reading)
     if reading is None:
         return [Written(host, value, signs, small)]
+    late: tuple[SmallNote, ...] = ()
+    if reading.following is not None and not reading.rest and reading.notes[0].step == 0:
+        small, late = (), small
     notes = []
     if reading.before or reading.previous is not None or reading.tied:
         before = host if reading.previous is None else _step(host, reading.previous)
@@ -85,7 +88,7 @@ def _written(entry: Entry, reading: Reading | None) -> list[Written]:
         at += length
     notes.append(Written(host, value, signs, small, played=tuple(played)))
     if reading.following is not None and not reading.rest:
-        notes.append(Written(_step(host, reading.following), value))
+        notes.append(Written(_step(host, reading.following), value, (), late))
     return notes
 
 
@@ -99,14 +102,27 @@ def _previous(before: Pitch, host: Pitch, value: Fraction, reading: Reading) -> 
     return Written(before, value, played=tuple(played) if reading.before else (), slurred=False)
 
 
-def _sign(entry: Entry, host: Pitch) -> tuple[tuple[Sign, ...], tuple[SmallNote, ...]]:
+def _sign(entry: Entry, host: Pitch, reading: Reading | None) -> tuple[tuple[Sign, ...], tuple[SmallNote, ...]]:
     codes = [glyph.removeprefix("U+") for glyph in entry.glyphs]
-    if codes and codes[0] in SMALL_NOTES:
-        step = -1 if entry.means is not None and entry.means.direction == "below" else 1
-        return (), (SmallNote("", _step(host, step), Fraction(1, 2), slash=codes[0] == "E560"),)
+    if codes[0] in SMALL_NOTES if codes else "small note" in entry.sign and reading is not None:
+        steps = _small_steps(entry, reading)
+        value, slash = Fraction(1, 2 if len(steps) == 1 else 4), codes[:1] == ["E560"]
+        return (), tuple(SmallNote("", _step(host, step), value, slash=slash) for step in steps)
     if codes:
         return (Sign("other-ornament", smufl=codes[0], placement="above"),), ()
     return (), ()
+
+
+def _small_steps(entry: Entry, reading: Reading | None) -> list[int]:
+    """Steps from the main note to the small notes the page shows: those that are played before, or after, it."""
+    if reading is None:
+        return [-1 if entry.means is not None and entry.means.direction == "below" else 1]
+    if reading.before:
+        return [mark.step for mark in reading.before if mark.step is not None]
+    played = [mark.step for mark in reading.notes if mark.step is not None]
+    if reading.following is not None and played[0] == 0:
+        return played[1:]
+    return played[:-1] if "small notes" in entry.sign and len(played) > 1 else played[:1]
 
 
 def _step(pitch: Pitch, step: int) -> Pitch:
