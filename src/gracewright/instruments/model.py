@@ -5,7 +5,7 @@ shortest note is in seconds. Holes are eight places, thumb first: ``0`` thumb cl
 closed, ``-`` open, ``h`` half a hole, ``s`` shaded. ``source`` and ``known`` say how we know: ``text`` read,
 ``memory`` common practice not looked up, ``derived`` built from printed fingerings by the usual rule.
 
-Public: Instrument, Fingering, Shake, Mordent, Vibrato, Place, LEVELS.
+Public: Instrument, Fingering, Shake, Mordent, Vibrato, Place, LEVELS, FINGERING_KEY.
 """
 
 from __future__ import annotations
@@ -18,6 +18,11 @@ from gracewright.pitch import Pitch
 
 LEVELS: Final = ("beginner", "intermediate", "advanced", "virtuoso")
 """How quick the player's fingers are."""
+
+FINGERING_KEY: Final = (
+    "0 thumb, 1 2 3 left hand, 4 5 6 7 right hand; a number: closed, - open, h half closed, s shaded, p thumb pinched"
+)
+"""How fingerings are to be read, for the foot of a page."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,7 +13,7 @@ from fractions import Fraction
 from typing import Final
 
 from gracewright.graces import PlayedNote, Version
-from gracewright.instruments import Instrument, load_instrument
+from gracewright.instruments import FINGERING_KEY, Instrument, load_instrument
 from gracewright.pitch import Pitch
 from gracewright.score import Piece
 from gracewright.sheet.examples import Written, engraved_example, example_of
@@ -69,6 +69,8 @@ def practice_ladder(piece: Piece, study: Study, plan: Plan, version: Version, *,
     hard = hard_graces(plan, version, 60 / float(speed))
     if not hard:
         sheet.add(text="This plan has no grace of three notes or more; there is nothing to climb.")
+    if any(_fingering(instrument, choice, notes) for choice, notes in hard):
+        sheet.add(small=f"Fingerings: {FINGERING_KEY}.")
     for number, (choice, notes) in enumerate(hard, 1):
         assert choice.grace is not None, "hard graces are graces"
         where = f"bar {choice.bar}, beat {beat_words(choice.beat)}"

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from typing import Any, Final
 
 from gracewright.graces import Notated, Version
-from gracewright.instruments import load_instrument
+from gracewright.instruments import FINGERING_KEY, load_instrument
 from gracewright.pitch import Pitch
 from gracewright.score import Piece
 from gracewright.sheet.mei import Staff
@@ -47,8 +47,8 @@ def part_sheet(piece: Piece, study: Study, plan: Plan, version: Version, *, pape
     title = piece.title or "Untitled"
     name = load_instrument(plan.instrument).name
     data = {"title": title, "composer": piece.composer, "subtitle": name, "foot": f"{title} · {name}",
-            "about": list(about), "pages": told, "fingerings": fingerings, "again": bool(staff.again),
-            "ossias": bool(staff.ossias), "added": bool(staff.added)}  # fmt: skip
+            "about": list(about), "pages": told, "fingerings": fingerings, "key": FINGERING_KEY,
+            "again": bool(staff.again), "ossias": bool(staff.ossias), "added": bool(staff.added)}  # fmt: skip
     return typeset("part", data, [system.svg for system in systems], paper=size)
 
 
