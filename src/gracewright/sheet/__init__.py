@@ -11,6 +11,7 @@ from gracewright.sheet.mei import Staff, mei_of
 from gracewright.sheet.parallel import parallel_sheet, parallel_staves, reasons_of
 from gracewright.sheet.part import part_sheet
 from gracewright.sheet.source import source_sheet
+from gracewright.sheet.study_sheet import study_sheet, study_systems
 from gracewright.sheet.systems import Box, System, systems_of
 from gracewright.sheet.teaching import graded_sheet, manners_sheet, signs_sheet, worksheet
 from gracewright.sheet.typeset import PAPERS
@@ -19,5 +20,5 @@ __all__ = [
     "PAPERS", "Box", "Engraved", "Example", "Fault", "Staff", "System", "Written", "drawn_id", "engrave",
     "engraved_example", "example_of", "excerpt", "faults_of", "graded_sheet", "manners_sheet", "mei_of",
     "parallel_sheet", "parallel_staves", "part_sheet", "practice_ladder", "reasons_of", "signs_sheet", "source_sheet",
-    "systems_of", "tone_of", "web_fonts", "worksheet",
+    "study_sheet", "study_systems", "systems_of", "tone_of", "web_fonts", "worksheet",
 ]  # fmt: skip

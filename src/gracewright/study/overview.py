@@ -30,8 +30,8 @@ MARKS: Final = {
 Across = Callable[[Fraction], float]
 
 
-def overview_svg(study: Study, piece: Piece) -> str:
-    """The picture as an SVG document."""
+def overview_svg(study: Study, piece: Piece, *, family: str = "sans-serif") -> str:
+    """The picture as an SVG document; ``family`` is the font of its words."""
     total = float(piece.length) or 1.0
 
     def across(time: Fraction) -> float:
@@ -48,7 +48,7 @@ def overview_svg(study: Study, piece: Piece) -> str:
     )
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" '
-        'font-family="sans-serif" font-size="11" fill="#222">'
+        f'font-family={quoteattr(family)} font-size="11" fill="#222">'
         f"<title>{title}</title><desc>{escape(words)}</desc>"
         f'<rect width="{WIDTH}" height="{HEIGHT}" fill="#fff"/>'
         f'<text x="8" y="18" font-size="14" font-weight="bold">{title}</text>' + "".join(parts) + "</svg>"
