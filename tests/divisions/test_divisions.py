@@ -72,6 +72,36 @@ def test_what_was_heard_lately_steps_back():
     assert first.notes != again.notes
 
 
+def test_the_fresher_a_passage_the_more_it_steps_back():
+    def first(*lately):
+        return divisions_for(host("E5", F(1), "D5"), manner="italian", lately=lately)[0].formula
+
+    heard = [first()]
+    for _ in range(5):
+        heard.append(first(*heard))
+
+    assert len(set(heard)) == 6
+
+
+def test_a_passage_to_match_steps_forward():
+    """The next leg of a sequence: the same figures a step lower, though they were heard just now."""
+    leg = divisions_for(host("D5", F(1), "C5", harmony=("G", "B", "D"), bass="G3"), manner="italian")[2]
+    then = divisions_for(host("C5", F(1), "B4", harmony=("F", "A", "C"), bass="F3"), manner="italian",
+                         lately=(leg.formula,), like=leg.formula)[0]  # fmt: skip
+
+    assert then.formula == leg.formula
+    assert [p.diatonic for p, _ in then.notes] == [p.diatonic - 1 for p, _ in leg.notes]
+
+
+def test_the_sixth_degree_stays_natural_where_the_chord_has_the_natural_seventh():
+    """D minor over an F chord with C natural: no B natural rises to it (melodic minor; common practice, no source)."""
+    place = host("A5", F(1), "F5", "D minor", ("F", "A", "C"), "F3")
+    found = divisions_for(place, manner="italian", richness=8, most=20)
+
+    assert {"Bb", "C"} <= {p.pitch_class for d in found for p, _ in d.notes}
+    assert not {"B", "C#"} & {p.pitch_class for d in found for p, _ in d.notes}
+
+
 def test_a_note_beyond_the_compass_gets_no_passage_and_no_fault():
     """No note of the chord lies within reach and compass: nothing is found, over a bass that moves."""
     compass = Pitch.parse("F4"), Pitch.parse("G5")

@@ -134,7 +134,7 @@ def test_the_same_question_has_the_same_answer(host, style, richness):
     from gracewright.divisions import search
 
     one = found(host, style, richness)
-    search._found.cache_clear()
+    search._offer.cache_clear()
 
     assert found(host, style, richness) == one
 

@@ -62,11 +62,11 @@ def _mould(
     raised = list(plain)
     tonic, _ = parse_class(key.tonic)
     minor = key.mode == "minor"
+    leading, sharpened = parse_class(key.leading)
+    sixth = (leading - 1) % 7
     if minor:
-        leading, alter = parse_class(key.leading)
-        sixth = (leading - 1) % 7
-        raised[leading] = alter
-        raised[sixth] = _above(plain[sixth], sixth, alter, leading)
+        raised[leading] = sharpened
+        raised[sixth] = _above(plain[sixth], sixth, sharpened, leading)
     fixed = [False] * 7
     variable = {(tonic - 1) % 7, (tonic - 2) % 7} if minor else set[int]()
     for letter, alter in state:
@@ -86,6 +86,8 @@ def _mould(
     if host[0] >= 0 and (not harmony or chord[host[0]]):
         plain[host[0]] = raised[host[0]] = host[1]
         fixed[host[0]] = True
+    if minor and raised[leading] != sharpened:  # the seventh is natural here, so the sixth before it is too
+        raised[sixth] = plain[sixth]
     return Mould(tuple(plain), tuple(raised), tuple(chord), tuple(fixed), tonic, minor)
 
 

@@ -10,6 +10,7 @@ Public: divisions_for.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
 from math import exp
@@ -29,8 +30,16 @@ KEPT: Final = 3
 KEPT_LAST: Final = 24
 SUITING: Final = 5
 """Figures tried for each pair of notes, of those that suit the bass."""
+SUITING_ALONE: Final = 14
+"""The same where one figure is the whole passage, so that there is a choice."""
 REPEATED: Final = 0.6
-"""What it costs to be like a passage offered before, or heard lately."""
+"""What it costs to have the kinds of figures of a passage offered before, or heard lately."""
+SAME: Final = 0.9
+"""What it costs besides to have its very figures."""
+FADING: Final = 0.85
+"""How much less it costs for every passage heard since."""
+SHARED: Final = 1.2
+"""What it is worth to have the figures of the passage that this one is to match."""
 SEPARATOR: Final = " · "
 LONGEST: Final = 14
 """Stretches in one passage at most; longer hosts are cut coarser."""
@@ -76,6 +85,7 @@ def divisions_for(
     compass: tuple[Pitch, Pitch] | None = None,
     beat: Fraction | None = None,
     lately: Sequence[str] = (),
+    like: str = "",
 ) -> tuple[Division, ...]:
     """Passages that may stand in place of a written note, best first, at most ``most``; none where it is too short.
 
@@ -83,7 +93,8 @@ def divisions_for(
     anything with such an ``id``. ``richness`` 0..10: more and quicker notes as it grows. ``ground`` tells bass and
     chord under the note where they change, and at its end; without it the context's own are taken to hold. ``compass``
     bounds the added notes, ``beat`` is the felt beat in quarters where it is not the quarter. ``lately`` names the
-    formulas of passages heard just before: the like of them step back.
+    formulas of passages heard before, the last heard last: the like of them step back, the fresher the more. ``like``
+    is the formula of a passage to match, as in the next leg of a sequence: it steps forward.
 
     Every passage begins with the written pitch; notes on the beats belong to the chord; foreign notes are entered and
     left by step; it goes on by step, by a leap within the chord, or from the written note itself; where the bass moves
@@ -99,47 +110,73 @@ def divisions_for(
     style = load_style(manner if isinstance(manner, str) else manner.id)
     if context.length <= 0 or most < 1:
         return ()
-    return _found(task_of(context, ground, compass, beat), style, float(richness), most, frozenset(lately))
+    offer = _offer(task_of(context, ground, compass, beat), style, float(richness))
+    return tuple(offer.division(number) for number in _ranked(offer, lately, like, most))
 
 
-@lru_cache(maxsize=16_384)
-def _found(task: Task, style: Style, richness: float, most: int, lately: frozenset[str]) -> tuple[Division, ...]:
-    """The best passages for a task."""
-    divisions: list[Division] = []
-    seen: set[tuple[tuple[Pitch, Fraction], ...]] = set()
-    beats = max(1.0, task.length / task.ticks * task.quarter)
-    ways = sorted(_ways(task, style, style.density(richness)), key=_order)
-    for way in _varied(ways, {_kinds(formula) for formula in lately}):
-        notes = _notes(way, task.length)
-        if len(notes) < 2 or notes in seen:
-            continue
-        if len(divisions) == most:
-            break
-        seen.add(notes)
-        figures = [step.filling.figure for step in way.steps]
-        rows = [(step.places, step.filling.alters, step.filling.figure.group) for step in way.steps]
-        divisions.append(
-            Division(
-                Grace("division", notes=notes),
+@dataclass(frozen=True, eq=False)
+class _Offer:
+    """All passages found for a task, cheapest first, no two alike; made into divisions where they are asked for."""
+
+    task: Task
+    ways: tuple[_Way, ...]
+    kinds: tuple[tuple[str, ...], ...]
+    made: dict[int, Division]
+
+    def formula(self, number: int) -> str:
+        return SEPARATOR.join([step.filling.figure.name for step in self.ways[number].steps])
+
+    def division(self, number: int) -> Division:
+        if number not in self.made:
+            way, task = self.ways[number], self.task
+            figures = [step.filling.figure for step in way.steps]
+            rows = [(step.places, step.filling.alters, step.filling.figure.group) for step in way.steps]
+            beats = max(1.0, task.length / task.ticks * task.quarter)
+            self.made[number] = Division(
+                Grace("division", notes=_notes(way, task.length)),
                 1 / (1 + exp(way.cost / beats)),
-                SEPARATOR.join(figure.name for figure in figures),
+                self.formula(number),
                 reason_for(rows, task.pitch, task.following),
                 source_of(figures),
             )
-        )
-    return tuple(divisions)
+        return self.made[number]
 
 
-def _varied(ways: list[_Way], lately: set[tuple[str, ...]]) -> list[_Way]:
-    """Best first, but every further way with the same kinds of figures steps back, as do those heard lately."""
-    heard = dict.fromkeys(lately, 1)
-    ranked: list[tuple[float, int, _Way]] = []
-    for way in ways:
-        kinds = tuple([step.filling.figure.group for step in way.steps])
-        times = heard.get(kinds, 0)
-        heard[kinds] = times + 1
-        ranked.append((way.cost + REPEATED * times, len(ranked), way))
-    return [way for _, _, way in sorted(ranked, key=lambda row: row[:2])]
+@lru_cache(maxsize=16_384)
+def _offer(task: Task, style: Style, richness: float) -> _Offer:
+    ways, seen = list[_Way](), set[tuple[tuple[Pitch, Fraction], ...]]()
+    for way in sorted(_ways(task, style, style.density(richness)), key=_order):
+        notes = _notes(way, task.length)
+        if len(notes) > 1 and notes not in seen:
+            seen.add(notes)
+            ways.append(way)
+    kinds = tuple(tuple([step.filling.figure.group for step in way.steps]) for way in ways)
+    return _Offer(task, tuple(ways), kinds, {})
+
+
+def _ranked(offer: _Offer, lately: Sequence[str], like: str, most: int) -> list[int]:
+    """Best first; what is like a passage heard lately steps back, and so does what is like one ranked before it."""
+    alike: dict[tuple[str, ...], float] = {}
+    very: dict[str, float] = {}
+    for age, formula in enumerate(reversed(lately)):
+        if formula != like:
+            alike.setdefault(_kinds(formula), FADING**age)
+            very[formula] = very.get(formula, 0.0) + FADING**age
+    costs = [way.cost + REPEATED * alike.get(kinds, 0.0) for way, kinds in zip(offer.ways, offer.kinds, strict=True)]
+    if very or like:
+        for number in range(len(costs)):
+            formula = offer.formula(number)
+            costs[number] += SAME * very.get(formula, 0.0) - (SHARED if formula == like else 0.0)
+    ranked: list[int] = []
+    left = set(range(len(costs)))
+    while left and len(ranked) < most:
+        best = min(left, key=lambda number: (costs[number], number))
+        ranked.append(best)
+        left.remove(best)
+        for number in left:
+            if offer.kinds[number] == offer.kinds[best]:
+                costs[number] += REPEATED
+    return ranked
 
 
 def _kinds(formula: str) -> tuple[str, ...]:
@@ -242,9 +279,10 @@ class _Span:
         into: list[_Way],
     ) -> None:  # fmt: skip
         kept = KEPT_LAST if self.last else KEPT
+        suiting = SUITING_ALONE if self.first and self.last else SUITING
         taken = 0
         for filling in choice:
-            if taken == SUITING:
+            if taken == suiting:
                 return
             own = filling.cost + far
             if self.last and self.targets and filling.places[-1] + shift == end[0]:
