@@ -32,7 +32,8 @@ def command(ctx: click.Context, /, piece: Path | None, demo: bool, port: int, st
             tempo: float | None, **dials: Any) -> None:  # fmt: skip
     """Work at PIECE on a page in your browser; without PIECE, go on where you stopped.
 
-    The page is served on this machine alone and fetches nothing from elsewhere. Everything you decide is kept at once;
+    The page is served on this machine alone and fetches nothing from elsewhere. Everything you decide is kept at once,
+    also as a plan beside the score (PIECE.plan.txt), which you may edit by hand between or during visits;
     stop with Ctrl-C and come back any time.
     """
     if piece is not None and demo:
@@ -40,7 +41,7 @@ def command(ctx: click.Context, /, piece: Path | None, demo: bool, port: int, st
     wishes = Wishes(tempo=exact(tempo), **dials)
     given = any(ctx.get_parameter_source(name) is COMMANDLINE for name in ("tempo", *dials))
     keeping = Keeping(state or state_folder())
-    desk = Desk.open(keeping, demo_piece() if demo else piece, wishes if given else None)
+    desk = Desk.open(keeping, demo_piece() if demo else piece, wishes if given else None, beside=not demo)
 
     def said(address: str) -> None:
         click.echo(f"The desk is at {address}  (Ctrl-C to stop)")

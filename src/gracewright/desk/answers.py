@@ -52,14 +52,15 @@ class Desk:
         self._choices: dict[str, Any] = {}
 
     @staticmethod
-    def open(keeping: Keeping, piece: Path | None, wishes: Wishes | None = None) -> Desk:
-        """The desk with a piece from disk, or with the piece last worked on, or empty. Raises BadInput."""
+    def open(keeping: Keeping, piece: Path | None, wishes: Wishes | None = None, *, beside: bool = False) -> Desk:
+        """The desk with a piece from disk, or with the piece last worked on, or empty; with ``beside`` its plan lies
+        beside the piece. Raises BadInput."""
         if piece is not None:
             try:
                 data = piece.read_bytes()
             except OSError as fault:
                 raise BadInput(f"the file cannot be opened ({fault.strerror})", file=piece.name) from None
-            desk = Desk(keeping, Session.bring(keeping, piece.name, data, wishes))
+            desk = Desk(keeping, Session.bring(keeping, piece.name, data, wishes, piece.resolve() if beside else None))
             desk.remember()
             return desk
         kept = keeping.kept(str(keeping.settings().get("piece", "")))
@@ -136,7 +137,8 @@ class Desk:
         revision, draft = self.current()
         work = draft.work
         faults = [{"bar": f.bar, "what": friendly(f.what), "note": f.note} for f in work.review.faults]
-        remarks = [friendly(remark) for remark in work.remarks]
+        told = self.there.told
+        remarks = [*([told] if told else []), *(friendly(remark) for remark in work.remarks)]
         return JSONResponse({"revision": revision, "faults": faults, "remarks": remarks})
 
     def current(self) -> tuple[int, Draft]:

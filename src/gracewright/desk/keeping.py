@@ -34,7 +34,8 @@ MOST_MOMENTS: Final = 500
 
 @dataclass(frozen=True)
 class Kept:
-    """A piece's work as it lies on disk. ``at`` indexes the current moment."""
+    """A piece's work as it lies on disk. ``at`` indexes the current moment; ``beside`` is the file that the score came
+    from, where it came from one, and ``wrote`` the digest of the plan last written beside it."""
 
     digest: str
     name: str
@@ -42,6 +43,8 @@ class Kept:
     moments: tuple[Moment, ...]
     at: int
     revision: int
+    beside: str = ""
+    wrote: str = ""
 
 
 def state_folder() -> Path:
@@ -99,10 +102,12 @@ class Keeping:
         except OSError as fault:
             raise BadInput(f"the kept score cannot be read ({fault.strerror})", remedy="bring the file again") from None
 
-    def save(self, digest: str, name: str, title: str, moments: tuple[Moment, ...], at: int, revision: int) -> None:
+    def save(self, digest: str, name: str, title: str, moments: tuple[Moment, ...], at: int, revision: int,
+             beside: str = "", wrote: str = "") -> None:  # fmt: skip
         dropped = max(0, len(moments) - MOST_MOMENTS)
         work = {
             "form": 1, "name": name, "title": title, "at": at - dropped, "revision": revision,
+            "beside": beside, "wrote": wrote,
             "moments": [moment_json(moment) for moment in moments[dropped:]],
         }  # fmt: skip
         write_whole(self.folder / "pieces" / digest / "work.json", as_bytes(work))
@@ -121,7 +126,7 @@ class Keeping:
             return None
         if not 0 <= at < len(moments):
             return None
-        return Kept(digest, name, data, moments, at, revision)
+        return Kept(digest, name, data, moments, at, revision, str(work.get("beside", "")), str(work.get("wrote", "")))
 
     def recent(self) -> list[dict[str, str]]:
         """Pieces worked on, latest first: digest, name, title."""

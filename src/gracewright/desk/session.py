@@ -12,8 +12,10 @@ from __future__ import annotations
 from collections import OrderedDict
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from pathlib import Path
 from typing import Any, Final
 
+from gracewright.desk.beside import Beside, taken_in
 from gracewright.desk.decisions import Decision, Moment, decided, released
 from gracewright.desk.dials import turned
 from gracewright.desk.draft import Draft, Ground
@@ -42,34 +44,49 @@ class Session:
     moments: tuple[Moment, ...]
     at: int = 0
     revision: int = 0
+    beside: Beside | None = None
+    told: str = ""
     _drafts: OrderedDict[tuple[Wishes, tuple[Decision, ...]], Draft] = field(default_factory=OrderedDict)
 
     def __post_init__(self) -> None:
         self.ground = Ground(self.piece)
 
     @staticmethod
-    def bring(keeping: Keeping, name: str, data: bytes, wishes: Wishes | None = None) -> Session:
+    def bring(keeping: Keeping, name: str, data: bytes, wishes: Wishes | None = None,
+              score: Path | None = None) -> Session:  # fmt: skip
         """Read a score and begin, or go on where its earlier work stopped. ``wishes`` given on purpose count as a turn
-        of the dials. Raises BadInput, and then nothing is kept."""
+        of the dials; ``score`` is the player's file, beside which the plan is to lie. Raises BadInput, and then nothing
+        is kept."""
         piece = read(name, data)
         first = Moment(wishes or Wishes(), said="the piece as it came")
         trial = Session(keeping, "", name, piece, (first,))
         _ = trial.draft.plan  # a piece that cannot be worked on is refused here
         digest = keeping.bring(name, data)
         if (kept := keeping.kept(digest)) is not None:
-            session = Session.resume(keeping, kept, piece)
+            session = Session.resume(keeping, kept, piece, score)
             if wishes is not None and wishes != session.moment.wishes:
                 session.advance(replace(session.moment, wishes=wishes, said="dials given at the start", gesture=""))
             return session
         trial.digest = digest
-        trial.save()
+        trial.beside = Beside(score) if score is not None else None
+        if not trial.take_in():
+            trial.save()
         return trial
 
     @staticmethod
-    def resume(keeping: Keeping, kept: Kept, piece: Piece | None = None) -> Session:
-        """Go on with work kept on disk. Raises BadInput."""
+    def resume(keeping: Keeping, kept: Kept, piece: Piece | None = None, score: Path | None = None) -> Session:
+        """Go on with work kept on disk, and with its plan file where the score beside it is still the same. Raises
+        BadInput."""
         there = piece or read(kept.name, kept.data)
-        return Session(keeping, kept.digest, kept.name, there, kept.moments, kept.at, kept.revision)
+        session = Session(keeping, kept.digest, kept.name, there, kept.moments, kept.at, kept.revision)
+        if score is not None or kept.beside:
+            wrote = kept.wrote if score is None or str(score) == kept.beside else ""
+            beside = Beside(score or Path(kept.beside), wrote)
+            if beside.fits(kept.data):
+                session.beside = beside
+                if not session.take_in():
+                    session.save()
+        return session
 
     @property
     def moment(self) -> Moment:
@@ -97,6 +114,9 @@ class Session:
 
     def expect(self, revision: int) -> None:
         """Raises Stale where a page asks for a change to what it no longer shows."""
+        if self.take_in():
+            raise Stale("the plan file beside the score was changed meanwhile and has been taken in",
+                        remedy="choose again from what it is now")  # fmt: skip
         if revision != self.revision:
             raise Stale("the piece was changed in another page meanwhile", remedy="choose again from what it is now")
 
@@ -140,5 +160,29 @@ class Session:
         self.revision += 1
         self.save()
 
+    def take_in(self) -> bool:
+        """Take in a plan file that someone else wrote or changed. A text that is no plan for this piece is left alone,
+        and told."""
+        text = self.beside.foreign() if self.beside is not None else None
+        if self.beside is None or text is None:
+            return False
+        try:
+            moment = taken_in(text, self.moment, self.draft_of)
+        except BadInput as fault:
+            name = self.beside.path.name
+            self.beside = None
+            self.told = f"{name} beside the score is not a plan for it and is left as it is: {fault.what}."
+            return False
+        revision = self.revision
+        self.advance(moment)
+        if self.revision == revision:  # nothing differed
+            self.save()
+        return self.revision != revision
+
     def save(self) -> None:
-        self.keeping.save(self.digest, self.name, self.piece.title, self.moments, self.at, self.revision)
+        """Write the plan beside the score, and all moments into the state folder."""
+        score, wrote = "", ""
+        if self.beside is not None:
+            self.beside.write(self.draft.plan)
+            score, wrote, self.told = str(self.beside.score), self.beside.wrote, self.beside.told
+        self.keeping.save(self.digest, self.name, self.piece.title, self.moments, self.at, self.revision, score, wrote)
