@@ -1,6 +1,7 @@
 """The command line as a player meets it: words, exit codes, files."""
 
 import json
+from importlib.resources import files
 
 import pytest
 from lxml import etree
@@ -157,3 +158,22 @@ def test_a_plan_that_is_no_text_is_one_sentence(run, tmp_path):
 
     assert code == 2
     assert err.startswith("plan.txt: this is not a plan")
+
+
+@pytest.mark.parametrize("steps", ["0", "", "50,-20", "900"])
+def test_steps_that_cannot_be_played_are_refused(run, tmp_path, steps):
+    code, out, err = run("practise", "--demo", "--steps", steps, "--out", tmp_path / "x")
+
+    assert code == 2
+    assert out == ""
+    assert err.count("\n") == 1
+    assert not (tmp_path / "x").exists()
+
+
+def test_review_takes_an_instrument_of_the_players_own(run, tmp_path):
+    own = tmp_path / "mine.toml"
+    tables = files("gracewright") / "instruments" / "tables"
+    own.write_text((tables / "alto-recorder.toml").read_text(encoding="utf-8"), encoding="utf-8")
+    words = ("review", demo_piece("menuet"), demo_piece("menuet"), "--instrument")
+
+    assert run(*words, own) == run(*words, "alto-recorder")

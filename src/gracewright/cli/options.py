@@ -24,6 +24,12 @@ pieces_argument: Decorator = click.argument(
 )
 
 
+instrument_option: Decorator = click.option(
+    "--instrument", default="alto-recorder", show_default=True, metavar="NAME",
+    help=f"Who plays: {', '.join(instruments())}, or a TOML file of your own.",
+)  # fmt: skip
+
+
 def line_options(function: Callable[..., Any]) -> Callable[..., Any]:
     """``--solo`` and ``--bass``: which part is which, where the page leaves it open."""
     bass = click.option("--bass", default="", help="Name or id of the bass part, if it is not found by itself.")
@@ -33,24 +39,22 @@ def line_options(function: Callable[..., Any]) -> Callable[..., Any]:
 
 def manner_options(function: Callable[..., Any]) -> Callable[..., Any]:
     """The dials of a plan."""
-    for option in reversed(
-        [
-            click.option("--manner", default="french", show_default=True,
-                         help=f"Manner of playing: {', '.join(manners())}, or a TOML file of your own."),
-            click.option("--instrument", default="alto-recorder", show_default=True, metavar="NAME",
-                         help=f"Who plays: {', '.join(instruments())}, or a TOML file of your own."),
-            click.option("--level", default="intermediate", show_default=True, type=click.Choice(LEVELS),
-                         help="How quick the player's fingers are."),
-            click.option("--richness", default=5.0, show_default=True, type=click.FloatRange(0, 10),
-                         help="0 plays only the signs on the page, 10 is lavish."),
-            click.option("--signs-by", default="", metavar="SOURCE",
-                         help="Whose table explains the signs, e.g. danglebert1689 (see: gracewright signs)."),
-            click.option("--tempo", default=None, type=click.FloatRange(10, 400), metavar="N",
-                         help="Quarter notes a minute. Default: the page's, else a guess."),
-            click.option("--transpose", default="", metavar="MOVE",
-                         help='Move the piece: fit (what suits the instrument best), or e.g. "up a minor third".'),
-        ]
-    ):  # fmt: skip
+    options: list[Decorator] = [
+        click.option("--manner", default="french", show_default=True,
+                     help=f"Manner of playing: {', '.join(manners())}, or a TOML file of your own."),
+        instrument_option,
+        click.option("--level", default="intermediate", show_default=True, type=click.Choice(LEVELS),
+                     help="How quick the player's fingers are."),
+        click.option("--richness", default=5.0, show_default=True, type=click.FloatRange(0, 10),
+                     help="0 plays only the signs on the page, 10 is lavish."),
+        click.option("--signs-by", default="", metavar="SOURCE",
+                     help="Whose table explains the signs, e.g. danglebert1689 (see: gracewright signs)."),
+        click.option("--tempo", default=None, type=click.FloatRange(10, 400), metavar="N",
+                     help="Quarter notes a minute. Default: the page's, else a guess."),
+        click.option("--transpose", default="", metavar="MOVE",
+                     help='Move the piece: fit (what suits the instrument best), or e.g. "up a minor third".'),
+    ]  # fmt: skip
+    for option in reversed(options):
         function = option(function)
     return function
 
@@ -61,6 +65,14 @@ def pitch_options(function: Callable[..., Any]) -> Callable[..., Any]:
                             metavar="NAME", help=f"Tuning: {', '.join(temperaments())}.")(function)  # fmt: skip
     return click.option("--a", "a", default=415.0, show_default=True, type=click.FloatRange(350, 500), metavar="HZ",
                         help="Pitch of a' in Hz: 392 French chamber, 415, 440, 465 choir pitch.")(function)  # fmt: skip
+
+
+def many_options(function: Callable[..., Any]) -> Callable[..., Any]:
+    """What a run over many pieces asks besides."""
+    quiet = click.option("--quiet", is_flag=True, help="No summary and no progress bar.")
+    again = click.option("--again", is_flag=True,
+                         help="With many pieces: do those too that were done before with the same wishes.")  # fmt: skip
+    return again(quiet(function))
 
 
 def exact(tempo: float | None) -> Fraction | None:

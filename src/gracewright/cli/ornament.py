@@ -12,11 +12,12 @@ import click
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
-from gracewright.cli.many import pieces_of, run_many, table_of
+from gracewright.cli.many import do_many, pieces_of, several
 from gracewright.cli.options import (
     exact,
     line_options,
     manner_options,
+    many_options,
     pieces_argument,
     pitch_options,
     read_plan_file,
@@ -51,8 +52,7 @@ from gracewright.taste import load_manner, plan_json
 @click.option("--unequal/--equal", default=True, show_default=True,
               help="Let the sound follow the manner's rule of unequal notes.")
 @click.option("--json", "as_json", is_flag=True, help="Print the plan as JSON; write files only if --out is given.")
-@click.option("--again", is_flag=True, help="With many pieces: do those too whose results are there already.")
-@click.option("--quiet", is_flag=True, help="No summary and no progress bar.")
+@many_options
 def command(pieces: tuple[Path, ...], demo: bool, out: Path | None, plan_file: Path | None, anew: bool,
             only: tuple[str, ...], strip: bool, as_json: bool, again: bool, quiet: bool, tempo: float | None,
             **dials: Any) -> None:  # fmt: skip
@@ -75,10 +75,14 @@ def command(pieces: tuple[Path, ...], demo: bool, out: Path | None, plan_file: P
         return
     wishes = Wishes(tempo=exact(tempo), **dials)
     results = only or RESULTS
-    if len(pieces) > 1 or (pieces and pieces[0].is_dir()):
+    if several(pieces):
         if plan_file or as_json:
             raise BadInput("--plan and --json go with one piece alone")
-        many(pieces_of(pieces), wishes, out, results, again, quiet)
+        manner = load_manner(wishes.manner).id
+        do_many(
+            pieces, partial(ornament, wishes=wishes, manner=manner, out=out, results=results),
+            lambda path: tuple(folder_of(path, manner, out) / name for name in results), again=again, quiet=quiet,
+        )  # fmt: skip
     else:
         one(pieces[0] if pieces else demo_piece(), wishes, out, plan_file, anew, results, as_json, quiet)
 
@@ -109,28 +113,6 @@ def one(path: Path, wishes: Wishes, out: Path | None, plan_file: Path | None, an
         if not as_json:
             click.echo(f"The results lie in {folder}.")
     if work.review.faults:
-        raise click.exceptions.Exit(1)
-
-
-def many(pieces: list[Path], wishes: Wishes, out: Path | None, results: tuple[str, ...], again: bool,
-         quiet: bool) -> None:  # fmt: skip
-    """Many pieces in parallel, with a table at the end; exit code 1 where one was refused or failed."""
-    manner = load_manner(wishes.manner).id
-
-    def done(path: Path) -> bool:
-        there = [folder_of(path, manner, out) / name for name in results]
-        return not again and all(file.exists() and file.stat().st_mtime > path.stat().st_mtime for file in there)
-
-    folders = [folder_of(path, manner, out) for path in pieces]
-    for path, folder in zip(pieces, folders, strict=True):
-        if folders.count(folder) > 1:
-            raise BadInput(f"several pieces would leave their results in {folder}", file=str(path),
-                           remedy="rename one, or give each its own --out")  # fmt: skip
-    outcomes = run_many(pieces, partial(ornament, wishes=wishes, manner=manner, out=out, results=results), done,
-                        quiet=quiet)  # fmt: skip
-    if not quiet:
-        Console().print(table_of(outcomes))
-    if any(outcome.state in ("refused", "failed") for outcome in outcomes):
         raise click.exceptions.Exit(1)
 
 

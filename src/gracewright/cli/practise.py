@@ -5,23 +5,26 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import partial
 from pathlib import Path
 from typing import Final
 
 import click
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
+from gracewright.cli.many import do_many, several
 from gracewright.cli.options import (
     exact,
     line_options,
     manner_options,
-    piece_argument,
+    many_options,
+    pieces_argument,
     pitch_options,
     read_plan_file,
 )
 from gracewright.errors import BadInput
-from gracewright.instruments import long_breaths, playable, shake_fingerings
-from gracewright.job import Wishes, Work, demo_piece, plain, work_on
+from gracewright.instruments import load_instrument, long_breaths, playable, shake_fingerings
+from gracewright.job import Wishes, Work, demo_piece, in_place_of, plain, work_on
 from gracewright.score import read
 from gracewright.sound import (
     FORMATS,
@@ -41,6 +44,10 @@ TRACKS: Final = ("slow", "in-turn", "continuo", "graces")
 """What can be written: a passage slow to in time; plain and played phrase by phrase; the continuo alone; graces by
 steps."""
 MOST_GRACES: Final = 4
+LEAST, MOST = Fraction(1, 10), Fraction(2)
+"""Shares of the tempo at which a track can be made."""
+WORDS: Final = "practise.txt"
+"""The words of one of many pieces, and the sign that it is done."""
 VOLUME: Final = "Begin with the volume low, above all with headphones, and rest your ears between rounds."
 
 
@@ -57,8 +64,22 @@ class Passage:
         return time_through == self.time and self.start <= onset < self.end
 
 
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What to practise and how: bars or phrase (0: the richest), which time through (0: the last), steps as shares of
+    the tempo, how often each, which tracks, in which sound format."""
+
+    bars: str
+    phrase: int
+    time: int
+    shares: tuple[Fraction, ...]
+    times: int
+    only: tuple[str, ...]
+    ending: str
+
+
 @click.command("practise")
-@piece_argument
+@pieces_argument
 @click.option("--demo", is_flag=True, help="Use the bundled demo movement instead of a piece of yours.")
 @click.option("--bars", default="", metavar="A-B", help="Bars to practise, as printed. Default: the richest phrase.")
 @click.option("--phrase", default=None, type=click.IntRange(min=1), metavar="N", help="Practise the Nth phrase.")
@@ -73,16 +94,20 @@ class Passage:
 @click.option("--plan", "plan_file", type=click.Path(exists=True, dir_okay=False, path_type=Path), default=None,
               help="Practise this plan (a plan.txt you have edited) instead of a new one.")
 @click.option("--out", type=click.Path(file_okay=False, path_type=Path), default=None,
-              help="Folder for the tracks. Default: the piece's name with -practise, beside it.")
-@click.option("--quiet", is_flag=True, help="No words but the cautions, and no progress bar.")
+              help="Folder for the tracks (with many pieces: for a folder of each). Default: the piece's name with "
+                   "-practise, beside it.")
+@many_options
 @manner_options
 @line_options
 @pitch_options
-def command(piece: Path | None, demo: bool, bars: str, phrase: int | None, time_through: int | None, steps: str,
+def command(pieces: tuple[Path, ...], demo: bool, bars: str, phrase: int | None, time_through: int | None, steps: str,
             times: int, only: tuple[str, ...], no_continuo: bool, ending: str, plan_file: Path | None, out: Path | None,
-            quiet: bool, manner: str, instrument: str, level: str, richness: float, signs_by: str, tempo: float | None,
-            transpose: str, solo: str, bass: str, a: float, temperament: str) -> None:  # fmt: skip
-    """Make sound files to practise PIECE with, its graces included.
+            again: bool, quiet: bool, manner: str, instrument: str, level: str, richness: float, signs_by: str,
+            tempo: float | None, transpose: str, solo: str, bass: str, a: float,
+            temperament: str) -> None:  # fmt: skip
+    """Make sound files to practise PIECES with, their graces included.
+
+    Give one file, several, or a folder of them; with many, the words go to practise.txt beside the tracks.
 
     \b
     slow       a passage slow, quicker, then in time, with clicks before each
@@ -90,38 +115,76 @@ def command(piece: Path | None, demo: bool, bars: str, phrase: int | None, time_
     continuo   the accompaniment alone, to play along with
     graces     the hardest graces of the passage: slow and even, in rhythm, in time, in their place
     """
-    if (piece is None) == (not demo):
-        raise BadInput("give one piece, or --demo for the bundled movement")
+    if bool(pieces) == demo:
+        raise BadInput("give a piece, several, or a folder; or --demo for the bundled movement")
     wishes = Wishes(
         manner=manner, instrument=instrument, level=level, richness=richness, signs_by=signs_by, solo=solo, bass=bass,
         tempo=exact(tempo), a=a, temperament=temperament, continuo=not no_continuo, transpose=transpose,
     )  # fmt: skip
-    path = piece if piece is not None else demo_piece()
-    shares = percentages(steps)
+    asked = Asked(bars, phrase or 0, time_through or 0, percentages(steps), times, only, ending)
+    cautions = (VOLUME, *load_instrument(instrument).cautions)
+    if several(pieces):
+        if plan_file:
+            raise BadInput("--plan goes with one piece alone")
+        warn(cautions)
+        do_many(pieces, partial(practised, wishes=wishes, asked=asked, out=out),
+                lambda path: (folder_of(path, out) / WORDS,), again=again, quiet=quiet)  # fmt: skip
+        return
+    path = pieces[0] if pieces else demo_piece()
     work = work_on(read(path), wishes, plan_text=read_plan_file(plan_file))
-    passage = chosen(work, bars, phrase or 0, time_through or 0)
-    folder = out or (Path(path.name) if demo else path).with_name(f"{path.stem}-practise")
+    for line in practise(work, asked, out or folder_of(Path(path.name) if demo else path, None), quiet):
+        if not quiet:
+            click.echo(line)
+    warn(cautions)
+
+
+def warn(cautions: tuple[str, ...]) -> None:
+    for caution in cautions:
+        click.echo(f"Take care: {caution}")
+
+
+def folder_of(path: Path, out: Path | None) -> Path:
+    """Where the tracks of a piece go."""
+    return (out or path.parent) / f"{path.stem}-practise"
+
+
+def practised(path: Path, wishes: Wishes, asked: Asked, out: Path | None) -> str:
+    """One of many: the tracks in their folder, the words beside them, and a sentence."""
+    work = work_on(read(path), wishes)
+    folder = folder_of(path, out)
+    lines = list(practise(work, asked, folder, quiet=True))
+    cautions = [f"Take care: {caution}" for caution in (VOLUME, *work.instrument.cautions)]
+    with in_place_of(folder / WORDS) as unfinished:
+        unfinished.write_text("\n".join([*lines, *cautions]) + "\n", encoding="utf-8")
+    return next(line for line in lines if line.startswith("Practised"))
+
+
+def practise(work: Work, asked: Asked, folder: Path, quiet: bool) -> Iterator[str]:
+    """Write the tracks; gives lines of what is heard when, and advice. Raises BadInput."""
+    passage = chosen(work, asked.bars, asked.phrase, asked.time)
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as fault:
         raise BadInput(f"the folder cannot be made ({fault.strerror})", file=folder.name) from None
-    makers = {name: maker for name, maker in tracks(work, passage, shares, times).items() if not only or name in only}
-    for line in written(makers, folder, ending, quiet):
-        if not quiet:
-            click.echo(line)
-    if not quiet:
-        for line in advice(work, passage):
-            click.echo(line)
-    for caution in (VOLUME, *work.instrument.cautions):
-        click.echo(f"Take care: {caution}")
+    makers = tracks(work, passage, asked.shares, asked.times)
+    wanted = {name: maker for name, maker in makers.items() if not asked.only or name in asked.only}
+    yield from written(wanted, folder, asked.ending, quiet)
+    yield from advice(work, passage)
 
 
 def percentages(text: str) -> tuple[Fraction, ...]:
-    """``50,75,100`` as shares of the tempo. Raises BadInput."""
+    """``50,75,100`` as shares of the tempo. Raises BadInput.
+
+    >>> percentages("50, 75")
+    (Fraction(1, 2), Fraction(3, 4))
+    """
     try:
-        return tuple(Fraction(part.strip()) / 100 for part in text.split(",") if part.strip())
+        shares = tuple(Fraction(part.strip()) / 100 for part in text.split(",") if part.strip())
     except (ValueError, ZeroDivisionError):
         raise BadInput(f"the steps {text!r} are no percentages", remedy="write them like 50,75,100") from None
+    if not shares or not all(LEAST <= share <= MOST for share in shares):
+        raise BadInput(f"the steps {text!r} cannot be played", remedy="give percentages from 10 to 200")
+    return shares
 
 
 def chosen(work: Work, bars: str, phrase: int, time: int) -> Passage:
@@ -207,7 +270,8 @@ def written(makers: dict[str, Callable[[], Track]], folder: Path, ending: str, q
             finally:
                 progress.advance(task)
             file = folder / f"{name}.{ending}"
-            write_audio(file, track.samples)
+            with in_place_of(file) as unfinished:
+                write_audio(unfinished, track.samples)
             yield f"{file}  ({clock(track.seconds)})"
             for mark in track.marks:
                 yield f"  {clock(mark.seconds)}  {mark.words}, quarter note = {float(mark.tempo):.4g}"

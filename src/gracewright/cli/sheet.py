@@ -10,11 +10,13 @@ from typing import Final
 import click
 from rich.console import Console
 
+from gracewright.cli.many import do_many, several
 from gracewright.cli.options import (
     exact,
     line_options,
     manner_options,
-    piece_argument,
+    many_options,
+    pieces_argument,
     pitch_options,
     read_plan_file,
 )
@@ -48,7 +50,7 @@ KINDS: Final = {
 
 @click.command("sheet")
 @click.argument("kind", type=click.Choice(tuple(KINDS)), metavar="KIND")
-@piece_argument
+@pieces_argument
 @click.option("--demo", is_flag=True, help="Use the bundled demo movement instead of a piece of yours.")
 @manner_options
 @line_options
@@ -59,12 +61,15 @@ KINDS: Final = {
 @click.option("--phrase", type=click.IntRange(1), default=None, metavar="N",
               help="Which phrase of the piece graded and manners show. Default: the one with most to show.")
 @click.option("--key/--no-key", default=True, show_default=True, help="Answers at the end of a worksheet.")
-@click.option("--out", type=click.Path(dir_okay=False, path_type=Path), default=None,
-              help="The PDF to write. Default: the piece's name with the kind, beside it.")
-def command(kind: str, piece: Path | None, demo: bool, plan_file: Path | None, paper: str, phrase: int | None,
+@click.option("--out", type=click.Path(path_type=Path), default=None,
+              help="The PDF to write (with many pieces: the folder for them). Default: the piece's name with the kind, "
+                   "beside it.")
+@many_options
+def command(kind: str, pieces: tuple[Path, ...], demo: bool, plan_file: Path | None, paper: str, phrase: int | None,
             key: bool, out: Path | None, manner: str, instrument: str, level: str, richness: float, signs_by: str,
-            tempo: float | None, transpose: str, solo: str, bass: str, a: float, temperament: str) -> None:  # fmt: skip
-    """Print a sheet of one KIND from PIECE as PDF.
+            tempo: float | None, transpose: str, solo: str, bass: str, a: float, temperament: str, again: bool,
+            quiet: bool) -> None:  # fmt: skip
+    """Print a sheet of one KIND from PIECES as PDF; give one file, several, or a folder of them.
 
     \b
     parallel   plain and played line on parallel staves over the bass, with numbered reasons
@@ -79,26 +84,52 @@ def command(kind: str, piece: Path | None, demo: bool, plan_file: Path | None, p
     if kind == "table":
         if not signs_by:
             raise BadInput("a table of signs needs its source", remedy="give --signs-by, e.g. danglebert1689")
-        path = Path(f"{signs_by}.pdf")
-        make: Callable[[], bytes] = partial(table, signs_by, paper)
-    else:
-        if (piece is None) == (not demo):
-            raise BadInput("give one piece, or --demo for the bundled movement")
-        path = piece if piece is not None else demo_piece()
-        wishes = Wishes(
-            manner=manner, instrument=instrument, level=level, richness=richness, signs_by=signs_by, solo=solo,
-            bass=bass, tempo=exact(tempo), a=a, temperament=temperament, transpose=transpose, paper=paper,
-        )  # fmt: skip
-        work = work_on(read(path), wishes, plan_text=read_plan_file(plan_file))
-        make = partial(made, kind, work, None if phrase is None else phrase - 1, key)
-    beside = Path(path.name) if demo or kind == "table" else path
-    target = out or (beside if kind == "table" else beside.with_name(f"{path.stem}-{kind}.pdf"))
-    with Console(stderr=True).status("Engraving and setting the pages"):
+        told(kind, printed(partial(table, signs_by, paper), out or Path(f"{signs_by}.pdf"), quiet), quiet)
+        return
+    if bool(pieces) == demo:
+        raise BadInput("give a piece, several, or a folder; or --demo for the bundled movement")
+    wishes = Wishes(
+        manner=manner, instrument=instrument, level=level, richness=richness, signs_by=signs_by, solo=solo,
+        bass=bass, tempo=exact(tempo), a=a, temperament=temperament, transpose=transpose, paper=paper,
+    )  # fmt: skip
+    number = None if phrase is None else phrase - 1
+    if several(pieces):
+        if plan_file:
+            raise BadInput("--plan goes with one piece alone")
+        do_many(pieces, partial(one_of_many, kind=kind, wishes=wishes, phrase=number, key=key, out=out),
+                lambda path: (target_of(path, kind, out),), again=again, quiet=quiet)  # fmt: skip
+        return
+    path = pieces[0] if pieces else demo_piece()
+    work = work_on(read(path), wishes, plan_text=read_plan_file(plan_file))
+    target = out or target_of(Path(path.name) if demo else path, kind, None)
+    told(kind, printed(partial(made, kind, work, number, key), target, quiet), quiet)
+
+
+def target_of(path: Path, kind: str, out: Path | None) -> Path:
+    """Where the sheet of a piece goes; ``out`` is a folder."""
+    return (out or path.parent) / f"{path.stem}-{kind}.pdf"
+
+
+def one_of_many(path: Path, kind: str, wishes: Wishes, phrase: int | None, key: bool, out: Path | None) -> str:
+    """The sheet of one of many pieces, and a sentence."""
+    target = target_of(path, kind, out)
+    printed(partial(made, kind, work_on(read(path), wishes), phrase, key), target, quiet=True)
+    return str(target)
+
+
+def printed(make: Callable[[], bytes], target: Path, quiet: bool) -> Path:
+    """Make a sheet and write it, whole or not at all."""
+    with Console(stderr=True, quiet=quiet).status("Engraving and setting the pages"):
         pdf = make()
     with in_place_of(target) as unfinished:
         unfinished.write_bytes(pdf)
-    told = KINDS[kind].partition(";")[0]
-    click.echo(f"{told[0].upper()}{told[1:]}: {target}")
+    return target
+
+
+def told(kind: str, target: Path, quiet: bool) -> None:
+    words = KINDS[kind].partition(";")[0]
+    if not quiet:
+        click.echo(f"{words[0].upper()}{words[1:]}: {target}")
 
 
 def made(kind: str, work: Work, phrase: int | None, key: bool) -> bytes:

@@ -1,0 +1,158 @@
+"""Every note we read beside a second reader's: onset, length and pitch, and what it is that differs.
+
+    python bench/bench_readers.py --format musicxml --count 300    against music21
+    python bench/bench_readers.py --format kern --count 200        against music21
+    python bench/bench_readers.py --format mei                     against music21 and partitura
+    python bench/bench_readers.py --format abc --count 100         against music21
+    python bench/bench_readers.py --format musicxml --file NAME    one file, every difference
+
+A file is *equal* when the multisets of (onset, length, pitch) are; else *same notes elsewhere* when (length, pitch)
+are, *same pitches* when the pitches are, and *other notes* otherwise. ``EXPLAINED`` names the causes that were traced
+by hand, with who is right; what is not explained is counted apart.
+"""
+
+from __future__ import annotations
+
+import argparse
+import importlib.util
+import os
+import signal
+import sys
+import warnings
+from collections import Counter
+from collections.abc import Callable
+from fractions import Fraction
+from pathlib import Path
+
+from gracewright.errors import BadInput
+from gracewright.score import Piece, read
+
+ENDINGS = {"musicxml": (".mxl", ".musicxml", ".xml"), "kern": (".krn",), "mei": (".mei",), "abc": (".abc",)}
+LIMIT = 90
+"""Seconds for the other reader."""
+Heads = Counter[tuple[Fraction, Fraction, int]]
+
+
+def files_of(kind: str) -> list[Path]:
+    spec = importlib.util.find_spec("music21")
+    folders = [Path(spec.origin).parent / "corpus"] if spec and spec.origin else []
+    shared = Path(os.environ.get("GRACEWRIGHT_SHARED", Path(__file__).parents[2] / "shared")) / "data" / "open"
+    if shared.is_dir():
+        folders.append(shared)
+    else:
+        print("the shared data folder is absent: only the corpus is read")
+    return sorted(path for folder in folders for path in folder.rglob("*") if path.suffix.lower() in ENDINGS[kind])
+
+
+def ours(piece: Piece) -> Heads:
+    """(onset, length, pitch number) of every sounding note head, ties not merged, small and cue notes left out."""
+    return Counter(
+        (_round(note.onset), _round(note.length), note.pitch.midi)
+        for note in piece.notes
+        if note.pitch is not None and not note.cue
+    )
+
+
+def _round(time: object) -> Fraction:
+    return Fraction(time).limit_denominator(2000)  # type: ignore[arg-type]
+
+
+def by_music21(path: Path) -> Heads:
+    import music21
+
+    score = music21.converter.parse(path, forceSource=True)
+    if isinstance(score, music21.stream.Opus):
+        score = score.scores[0]
+    score = score.toSoundingPitch()
+    found: Heads = Counter()
+    for element in score.flatten().notes:
+        if element.duration.isGrace or isinstance(element, music21.harmony.ChordSymbol) or element.style.noteSize:
+            continue
+        for pitch in element.pitches:
+            found[_round(element.offset), _round(element.quarterLength), int(pitch.midi)] += 1
+    return found
+
+
+def by_partitura(path: Path) -> Heads:
+    import partitura
+
+    found: Heads = Counter()
+    for part in partitura.score.iter_parts(partitura.load_score(path)):
+        quarter = part.quarter_map
+        for note in part.iter_all(partitura.score.Note):
+            begin, end = quarter(note.start.t), quarter(note.end.t)
+            found[_round(float(begin)), _round(float(end - begin)), int(note.midi_pitch)] += 1
+    return found
+
+
+def verdict(mine: Heads, other: Heads) -> str:
+    if mine == other:
+        return "equal"
+    for words, key in (("same notes elsewhere", slice(1, 3)), ("same pitches", slice(2, 3))):
+        if _by(mine, key) == _by(other, key):
+            return words
+    return "other notes"
+
+
+def _by(heads: Heads, key: slice) -> Counter[tuple[object, ...]]:
+    counted: Counter[tuple[object, ...]] = Counter()
+    for head, count in heads.items():
+        counted[head[key]] += count
+    return counted
+
+
+def limited(reader: Callable[[Path], Heads], path: Path) -> Heads:
+    def late(*_: object) -> None:
+        raise TimeoutError(f"more than {LIMIT} s")
+
+    signal.signal(signal.SIGALRM, late)
+    signal.alarm(LIMIT)
+    try:
+        return reader(path)
+    finally:
+        signal.alarm(0)
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--format", choices=tuple(ENDINGS), default="musicxml")
+    parser.add_argument("--count", type=int, default=0, help="so many files, spread over all; 0 is all")
+    parser.add_argument("--file", default="", help="only files with this in their name, every difference told")
+    parser.add_argument("--by", choices=("music21", "partitura"), default="music21")
+    options = parser.parse_args()
+    warnings.simplefilter("ignore")
+    reader = by_music21 if options.by == "music21" else by_partitura
+    files = [path for path in files_of(options.format) if options.file in path.name]
+    if options.count:
+        files = files[:: max(1, len(files) // options.count)][: options.count]
+    table: Counter[str] = Counter()
+    for path in files:
+        try:
+            mine = ours(read(path))
+        except BadInput as fault:
+            table["refused by us"] += 1
+            print(f"  refused: {fault}")
+            continue
+        try:
+            other = limited(reader, path)
+        except Exception as fault:
+            table[f"{options.by} fails"] += 1
+            print(f"  {path.name}: {options.by} fails ({type(fault).__name__}), we read {mine.total()} notes")
+            continue
+        found = verdict(mine, other)
+        table[found] += 1
+        if found != "equal":
+            most = 40 if options.file else 1
+            print(f"  {path.parent.name}/{path.name}: {found}: {mine.total()} and {other.total()} notes; only ours "
+                  f"{_told(mine - other, most)}; only theirs {_told(other - mine, most)}")  # fmt: skip
+        sys.stdout.flush()
+    for words, count in table.most_common():
+        print(f"{words:24}{count:6}")
+
+
+def _told(heads: Heads, most: int) -> str:
+    return f"{heads.total()}: " + ", ".join(f"{onset}+{length} {midi}" for onset, length, midi in sorted(heads)[:most])
+
+
+if __name__ == "__main__":
+    main()
