@@ -12,7 +12,7 @@ from fractions import Fraction
 from functools import cache
 from typing import Final
 
-from gracewright.graces import load_source, sources
+from gracewright.graces import is_source, load_source
 from gracewright.pitch import STEPS, Pitch, fifths_of
 from gracewright.score import Piece, Tone
 from gracewright.study.model import Harmony, NoteRole, Study
@@ -162,7 +162,7 @@ def friendly(sentence: str) -> str:
 @cache
 def author(source: str) -> str:
     """Author and year of a shelf id; anything else as it stands."""
-    if source not in sources():
+    if not is_source(source):
         return source
     found = load_source(source)
     return f"{found.author} ({found.year})"
@@ -175,8 +175,8 @@ def source_title(source: str) -> str:
     >>> source_title("common practice")
     'common practice'
     """
-    shelf, _, _ = source.partition(".")
-    if shelf not in sources():
+    shelf = source if source.endswith(".toml") else source.partition(".")[0]
+    if not is_source(shelf):
         return source
     found = load_source(shelf)
     return f"{found.author}, {found.title} ({found.year})"

@@ -20,7 +20,7 @@ from gracewright.graces.perform import Placed, perform
 from gracewright.graces.realise import realise
 from gracewright.graces.recognise import WrittenOut, recognise, same_grace, written_out
 from gracewright.graces.signs import Meaning, SignKind, kinds, look_up, sign_kinds
-from gracewright.graces.sources import Entry, Reading, Source, entry_of, load_source, short_name, sources
+from gracewright.graces.sources import Entry, Reading, Source, entry_of, is_source, load_source, short_name, sources
 from gracewright.graces.speaking import Speaking, speaking_source
 from gracewright.graces.surroundings import Speed, chord_of, contexts
 from gracewright.graces.vocabulary import GraceWord, vocabulary, word_of
@@ -54,6 +54,7 @@ __all__ = [
     "contexts",
     "entry_for",
     "entry_of",
+    "is_source",
     "kinds",
     "load_source",
     "look_up",

@@ -5,7 +5,8 @@ knowledge, not looked up), ``doubtful`` (uncertain, or two readings stand agains
 printed example gives: A and A2 exact notes and lengths, B order, start and timing, C and D neither for sure. An entry
 all of whose readings are doubtful is an open question: it is shown with its readings and never chosen in silence.
 
-Public: Source, Entry, Reading, Name, load_source, sources, entry_of, short_name.
+Public: Source, Entry, Reading, Name, load_source, is_source, sources, entry_of,
+short_name.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import cache
 from importlib.resources import files
+from pathlib import Path
 from typing import Any, Final
 
 from gracewright.errors import BadInput, TableError
@@ -25,6 +27,7 @@ from gracewright.graces.vocabulary import vocabulary
 from gracewright.pitch import Pitch
 
 FOLDER: Final = "tables"
+OWN: Final = ".toml"
 GRADES: Final = ("A", "A2", "B", "C", "D")
 KNOWN: Final = ("text", "memory", "doubtful")
 
@@ -172,33 +175,61 @@ def sources() -> tuple[str, ...]:
     return tuple(sorted(names, key=lambda name: (load_source(name).first, name)))
 
 
+def is_source(name: str) -> bool:
+    """Whether a word names a source: one of ours, or a table of the user's own.
+
+    >>> is_source("jsbach1720"), is_source("./mine.toml"), is_source("common practice")
+    (True, True, False)
+    """
+    return name in sources() or name.endswith(OWN)
+
+
 @cache
 def load_source(source_id: str) -> Source:
-    """A source by its id. Raises BadInput where there is none, TableError where its table has a fault.
+    """A source by its id, or a table of the user's own by its path (``./mine.toml``), which then is its id.
+
+    Raises BadInput where there is none, TableError where its table has a fault.
 
     >>> load_source("jsbach1720").entry("cadence").means.id
     'turn'
     """
-    file = files("gracewright.graces").joinpath(FOLDER, f"{source_id}.toml")
-    if not source_id.isalnum() or not file.is_file():
-        raise BadInput(f"no source is called {source_id!r}", remedy="`gracewright signs --sources` lists them")
-    table = tomllib.loads(file.read_text(encoding="utf-8"))
+    if source_id.endswith(OWN):
+        name, text = Path(source_id).name, _own_text(Path(source_id))
+    else:
+        name = f"{source_id}.toml"
+        file = files("gracewright.graces").joinpath(FOLDER, name)
+        if not source_id.isalnum() or not file.is_file():
+            remedy = "`gracewright signs --sources` lists them; give a table of your own by its path"
+            raise BadInput(f"no source is called {source_id!r}", remedy=remedy)
+        text = file.read_text(encoding="utf-8")
     try:
-        return _source(table)
+        return _source(source_id, tomllib.loads(text))
+    except tomllib.TOMLDecodeError as fault:
+        raise BadInput(f"this table of signs is not TOML ({fault})", file=name) from None
     except KeyError as fault:
-        raise TableError(f"{source_id}.toml", "table", f"a value for {fault.args[0]!r}", None) from fault
+        raise TableError(name, "table", f"a value for {fault.args[0]!r}", None) from fault
+    except (TypeError, ValueError, AttributeError) as fault:
+        raise TableError(name, "table", "values like those of the tables we ship", str(fault)) from None
+
+
+def _own_text(path: Path) -> str:
+    try:
+        return path.read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError):
+        raise BadInput("this table of signs cannot be read", file=str(path), remedy="give a path to TOML") from None
 
 
 def entry_of(key: str) -> Entry:
     """The entry that ``SOURCE.ENTRY`` (or ``SOURCE.ENTRY.READING``) names. Raises BadInput."""
-    source, _, rest = key.partition(".")
+    own, found, rest = key.partition(f"{OWN}.")
+    source, rest = (own + OWN, rest) if found else key.split(".", 1)
     return load_source(source).entry(rest.partition(".")[0])
 
 
-def _source(table: Mapping[str, Any]) -> Source:
-    entries = tuple(_entry(table["id"], entry) for entry in table["entry"])
+def _source(source_id: str, table: Mapping[str, Any]) -> Source:
+    entries = tuple(_entry(source_id, entry) for entry in table["entry"])
     return Source(
-        table["id"], table["author"], table["title"], table["year"], table["first"], table["last"], table["region"],
+        source_id, table["author"], table["title"], table["year"], table["first"], table["last"], table["region"],
         table["school"], table["instrument"], table["where"], table["known"], table.get("closes", ""),
         tuple(table["placement"]), tuple(table["taste"]), tuple(table["remarks"]), entries,
         table.get("known_as", ""),

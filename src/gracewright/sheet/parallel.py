@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any, Final
 
-from gracewright.graces import Notated, Version, contexts, load_source, short_name, sign_for, sources
+from gracewright.graces import Notated, Version, contexts, is_source, load_source, short_name, sign_for
 from gracewright.instruments import load_instrument
 from gracewright.score import Piece
 from gracewright.sheet.mei import Staff
@@ -141,13 +141,13 @@ def source_words(source: str) -> str:
 
 def author_of(source: str) -> str:
     """Author and year of a shelf id; the id itself where no table of that name is known."""
-    return short_name(source) if source in sources() else source
+    return short_name(source) if is_source(source) else source
 
 
 def sources_named(reasons: Sequence[Reason], plan: Plan) -> list[str]:
     """Full titles of every source that speaks on a sheet."""
-    known = {plan.signs_by, *(choice.source for choice in plan.choices if choice.grace is not None)} & set(sources())
-    books = sorted((load_source(source) for source in known), key=lambda book: (book.first, book.id))
+    named = {plan.signs_by, *(choice.source for choice in plan.choices if choice.grace is not None)}
+    books = sorted((load_source(one) for one in named if is_source(one)), key=lambda book: (book.first, book.id))
     return [f"{book.author}: {book.title}, {book.year}." for book in books] if reasons else []
 
 
