@@ -41,5 +41,5 @@ def test_a_fault_in_it_is_told(tmp_path, old, new, said):
 
 
 def test_a_path_without_a_table_is_told():
-    with pytest.raises(BadInput, match="cannot be read"):
+    with pytest.raises(BadInput, match="lies there"):
         load_source("no/such/table.toml")

@@ -215,6 +215,9 @@ def load_source(source_id: str) -> Source:
 def _own_text(path: Path) -> str:
     try:
         return path.read_text(encoding="utf-8-sig")
+    except FileNotFoundError:
+        raise BadInput(f"no source is called {str(path)!r}, and no table of your own lies there",
+                       remedy="`gracewright signs --sources` lists ours") from None  # fmt: skip
     except (OSError, UnicodeDecodeError):
         raise BadInput("this table of signs cannot be read", file=str(path), remedy="give a path to TOML") from None
 
