@@ -36,7 +36,7 @@ REPEATED: Final = 0.6
 """What it costs to have the kinds of figures of a passage offered before, or heard lately."""
 SAME: Final = 0.9
 """What it costs besides to have its very figures."""
-FADING: Final = 0.85
+FADING: Final = 0.93
 """How much less it costs for every passage heard since."""
 SHARED: Final = 1.2
 """What it is worth to have the figures of the passage that this one is to match."""

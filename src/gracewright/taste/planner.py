@@ -33,6 +33,7 @@ from gracewright.taste.realising import step_of, workshop_of
 from gracewright.taste.required import wanted_shakes
 from gracewright.taste.scores import scores_of
 from gracewright.taste.sites import Floats, Ints, Sites, sites_of
+from gracewright.taste.varying import Heard
 
 PRICES: Final = np.arange(-16, 81) / 8
 """What a grace may have to be worth, in the planner's unit."""
@@ -224,7 +225,7 @@ def _prices(desk: Desk, score: Floats, near: Floats) -> Floats:
 
 def _make(desk: Desk, solved: Solved, columns: Ints) -> tuple[list[Row], bool]:
     """Make the chosen graces exact. What fails on its note is struck out for good."""
-    rows, failed = [], False
+    rows, failed, heard = [], False, Heard(desk.workshop, desk.study)
     cadential = {item.site for item in desk.wanted}
     for number, strip in enumerate(desk.strips):
         names, graces = list[str](), list[Grace | None]()
@@ -239,7 +240,7 @@ def _make(desk: Desk, solved: Solved, columns: Ints) -> tuple[list[Row], bool]:
                 continue
             name = desk.manner.kinds[column]
             step = step_of(desk.richness, share)
-            grace = desk.workshop.grace(site, name, step, site in cadential)
+            grace = heard.grace(site, name, step, site in cadential, strip.time_through)
             if grace is None:
                 desk.allowed.codes[site, column] = EXACT
                 failed = True

@@ -45,7 +45,7 @@ class Workshop:
     read_grounds: Callable[[], Mapping[str, Sequence[Ground]]]
     style: str
     passages: dict[Grace, Division] = field(default_factory=dict)
-    made: dict[tuple[int, str, int, bool], Grace | None] = field(default_factory=dict)
+    made: dict[tuple[int, str, int, bool, tuple[str, ...], str], Grace | None] = field(default_factory=dict)
     judged: dict[tuple[int, Grace], str] = field(default_factory=dict)
     clashes: dict[tuple[int, Grace, Grace], bool] = field(default_factory=dict)
 
@@ -54,13 +54,17 @@ class Workshop:
         """What sounds under each tone; read when the first division is asked for, the same for every manner."""
         return self.sites.keep("grounds", self.read_grounds)
 
-    def grace(self, site: int, kind: str, step: int, required: bool) -> Grace | None:
-        """The grace of a kind on a tone; ``step`` 0 sober, 1 usual, 2 bold. None where every form fails."""
-        name = site, kind, step, required
+    def grace(
+        self, site: int, kind: str, step: int, required: bool, lately: tuple[str, ...] = (), like: str = ""
+    ) -> Grace | None:
+        """The grace of a kind on a tone; ``step`` 0 sober, 1 usual, 2 bold. None where every form fails.
+
+        ``lately`` and ``like`` are formulas of passages to differ from and to match.
+        """
+        name = site, kind, step, required, lately, like
         if name not in self.made:
-            self.made[name] = next(
-                (form for form in self._forms(site, kinds()[kind], step, required) if not self.fault(site, form)), None
-            )
+            forms = self._forms(site, kinds()[kind], step, required, lately, like)
+            self.made[name] = next((form for form in forms if not self.fault(site, form)), None)
         return self.made[name]
 
     def fault(self, site: int, grace: Grace) -> str:
@@ -122,12 +126,14 @@ class Workshop:
             row.append((after.onset, after.end, after.pitch.diatonic, after.pitch.midi))
         return row
 
-    def _forms(self, site: int, kind: Kind, step: int, required: bool) -> Iterator[Grace]:
+    def _forms(
+        self, site: int, kind: Kind, step: int, required: bool, lately: tuple[str, ...], like: str
+    ) -> Iterator[Grace]:
         """From the fullest form that suits the place down to the simplest."""
         if kind.family == "shake":
             yield from self._shakes(site, step, required)
         elif kind.family == "division":
-            yield from self._divisions(site, step)
+            yield from self._divisions(site, step, lately, like)
         else:
             plain = Grace(kind.grace, direction=_direction(kind), size=_size(kind))
             yield from self._enriched(site, kind, step, plain)
@@ -163,13 +169,13 @@ class Workshop:
         if kind.id == "appoggiatura-below" and step >= 1 and seconds >= 0.9 and "mordent" in self.manner.bias:
             yield Grace("appoggiatura-mordent")
 
-    def _divisions(self, site: int, step: int) -> Iterator[Grace]:
+    def _divisions(self, site: int, step: int, lately: tuple[str, ...], like: str) -> Iterator[Grace]:
         """Passages from the divisions room, best first; what it says of each is kept for the reasons."""
         name = self.sites.tones[site].id
         beat = self.beats[site]
         found = divisions_for(
             self.places[name], manner=self.style, richness=RICHNESS[step], most=5, ground=self.grounds.get(name, ()),
-            compass=(self.instrument.low, self.instrument.high), beat=beat,
+            compass=(self.instrument.low, self.instrument.high), beat=beat, lately=lately, like=like,
         )  # fmt: skip
         for division in found:
             self.passages[division.grace] = division
