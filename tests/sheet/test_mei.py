@@ -9,7 +9,7 @@ from lxml import etree
 
 from gracewright.job import demo_piece
 from gracewright.pitch import Pitch
-from gracewright.score import Bar, Clef, Figure, FigureItem, Marks, Meter, Note, Part, Piece, Sign, SmallNote
+from gracewright.score import Bar, Clef, Figure, FigureItem, Marks, Meter, Note, Part, Piece, Sign, SmallNote, read
 from gracewright.sheet import Staff, drawn_id, engrave, mei_of, tone_of
 from gracewright.sheet.faults import glyphs_asked, missing_glyphs
 from gracewright.sheet.glyphs import DRAWINGS
@@ -58,6 +58,24 @@ def test_small_notes_slash_and_slur_are_drawn():
 
     assert tree.find(f".//{MEI}graceGrp/{MEI}note").get("grace") == "unacc"
     assert page.pages[0].count('class="slur"') == 1
+
+
+def test_the_words_of_a_song_stand_below_with_a_hyphen_where_a_word_goes_on():
+    """A word of two syllables and one of one, read from MusicXML's <syllabic>."""
+    lyric = "<lyric><syllabic>{}</syllabic><text>{}</text></lyric>"
+    pitch = "<pitch><step>C</step><octave>5</octave></pitch><duration>1</duration>"
+
+    def sung(place):
+        words = [lyric.format(place, "a"), lyric.format("end", "ve"), lyric.format("single", "stella"), ""]
+        song = f"""<score-partwise><part-list><score-part id="P"><part-name/></score-part></part-list><part id="P"><measure
+            number="1"><attributes><divisions>1</divisions><time><beats>4</beats><beat-type>4</beat-type></time>
+            </attributes>{"".join(f"<note>{pitch}{word}</note>" for word in words)}</measure></part></score-partwise>"""
+        return drawn(read("song.musicxml", song.encode()), lyrics=True)
+
+    tree, joined = sung("begin")
+    assert [(s.text, s.get("con")) for s in tree.iter(f"{MEI}syl")] == [("a", "d"), ("ve", None), ("stella", None)]
+    _, apart = sung("single")
+    assert joined.pages[0].count("<rect") == apart.pages[0].count("<rect") + 1
 
 
 def test_every_sign_of_the_reader_is_drawn_with_its_own_glyph():

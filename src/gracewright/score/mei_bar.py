@@ -268,7 +268,8 @@ class BarWriter:
         if note.marks.fermata:
             element.set("fermata", "above")
         for number, text in enumerate(note.marks.lyrics, 1):
-            add(add(element, "verse", n=str(number)), "syl").text = text
+            joined = {"con": "d", "wordpos": "i"} if text.endswith("-") else {}
+            add(add(element, "verse", n=str(number)), "syl", **joined).text = text.removesuffix("-")
 
     def _pitch(self, element: etree._Element, pitch: Pitch, printed: str) -> None:
         written = pitch.transposed(*self.shift)

@@ -77,7 +77,7 @@ class Marks:
     slur_stops: tuple[str, ...] = ()
     fermata: bool = False
     breath: bool = False
-    lyrics: tuple[str, ...] = ()
+    lyrics: tuple[str, ...] = ()  # a syllable of each verse; one whose word goes on ends in a hyphen
     fingering: tuple[str, ...] = ()
     tuplet: tuple[int, int] | None = None  # (actual, normal), nested ones multiplied out
     accidental: str = ""  # as printed, cautionary ones too

@@ -151,7 +151,8 @@ def read_note(element: etree._Element) -> RawNote:
             raw.tuplet, raw.marked = (int(actual or 1), int(normal or 1)), True
         elif tag == "lyric":
             raw.marked = True
-            raw.lyrics += ("".join(text.text or "" for text in child.iter("text")),)
+            goes_on = "-" if child.findtext("syllabic") in ("begin", "middle") else ""
+            raw.lyrics += ("".join(text.text or "" for text in child.iter("text")) + goes_on,)
         elif tag == "cue":
             raw.cue = True
         elif tag == "unpitched":

@@ -165,7 +165,7 @@ def parallel_staves(piece: Piece, study: Study, plan: Plan, version: Version, re
     last = _last_numbers(piece, version, reasons)
     label, short = ("2nd time", "2nd") if repeated else ("as played", "")
     staves.append(Staff("played", study.solo, label, short, 75, -1, last))
-    staves.append(Staff("written", study.solo, "plain", "", added=added, words=True))
+    staves.append(Staff("written", study.solo, "plain", "", added=added, words=True, lyrics=True))
     if study.bass:
         staves.append(Staff("written", study.bass, "bass", "", figures=True))
     return staves

@@ -78,8 +78,8 @@ def part_staff(piece: Piece, study: Study, plan: Plan, version: Version) -> tupl
     breaths = [phrase.breath_after for phrase in study.phrases if phrase.breath_after]
     marked = {note.id for note in piece.notes if note.marks.breath}
     return (
-        Staff("written", study.solo, added=first, again=signs, words=True, ossias=ossias, fingerings=letters,
-              breaths=[tone for tone in dict.fromkeys(breaths) if tone not in marked]),
+        Staff("written", study.solo, added=first, again=signs, words=True, lyrics=True, ossias=ossias,
+              fingerings=letters, breaths=[tone for tone in dict.fromkeys(breaths) if tone not in marked]),
         told,
     )  # fmt: skip
 

@@ -206,10 +206,14 @@ def _head(note: Note, tie: str, duration: Mapping[str, object], place: Place, ac
     if not tail:
         inner += "".join(f'<artic artic="{ARTICULATIONS[a]}"/>' for a in note.marks.articulations if a in ARTICULATIONS)
         if place.lyrics:
-            inner += "".join(f'<verse n="{n}"><syl>{text(line)}</syl></verse>'
-                             for n, line in enumerate(note.marks.lyrics, 1) if line)  # fmt: skip
+            inner += "".join(_verse(n, line) for n, line in enumerate(note.marks.lyrics, 1) if line)
     look = attributes({**duration, **cue, "tie": tie})
     return f'<note xml:id="{drawn_id(note.id, tail)}"{look}{pitch}>{inner}</note>'
+
+
+def _verse(number: int, syllable: str) -> str:
+    joined = ' wordpos="i" con="d"' if syllable.endswith("-") else ""
+    return f'<verse n="{number}"><syl{joined}>{text(syllable.removesuffix("-"))}</syl></verse>'
 
 
 def _small_notes(note: Note, place: Place, added: Mapping[str, Notated],

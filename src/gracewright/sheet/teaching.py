@@ -114,7 +114,7 @@ def worksheet(piece: Piece, study: Study, plan: Plan, version: Version, *, paper
     letters = {reason.note: LETTERS[number] for number, reason in enumerate(reasons)}
     sheet.add(text="The lower staves are the plain tune and its bass. Write your own playing on the empty staff above.")
     empty = Staff("empty", study.solo, scale=85)
-    plain = Staff("written", study.solo, numbers=letters, words=True)
+    plain = Staff("written", study.solo, numbers=letters, words=True, lyrics=True)
     bass = [Staff("written", study.bass, figures=True)] if study.bass else []
     systems = systems_of(piece, [empty, plain, *bass], width=size.line, options={"unit": 8.0})
     for system in systems:
@@ -213,7 +213,7 @@ def _variants(sheet: Sheet, piece: Piece, study: Study, plans: Mapping[str, Plan
     size = check_paper(paper)
     first, last = phrase_bars(piece, study, phrase)
     staves = [Staff("played", study.solo, name, name[:2] + ".", 80, -1, version=versions[name]) for name in plans]
-    staves.append(Staff("written", study.solo, "plain", "", words=True))
+    staves.append(Staff("written", study.solo, "plain", "", words=True, lyrics=True))
     if study.bass:
         staves.append(Staff("written", study.bass, "bass", "", figures=True))
     reference = next(iter(versions.values()))
