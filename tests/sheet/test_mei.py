@@ -67,9 +67,10 @@ def test_the_words_of_a_song_stand_below_with_a_hyphen_where_a_word_goes_on():
 
     def sung(place):
         words = [lyric.format(place, "a"), lyric.format("end", "ve"), lyric.format("single", "stella"), ""]
+        notes = "".join(f"<note>{pitch}{word}</note>" for word in words)
         song = f"""<score-partwise><part-list><score-part id="P"><part-name/></score-part></part-list><part id="P">
             <measure number="1"><attributes><divisions>1</divisions><time><beats>4</beats><beat-type>4</beat-type>
-            </time></attributes>{"".join(f"<note>{pitch}{word}</note>" for word in words)}</measure></part></score-partwise>"""
+            </time></attributes>{notes}</measure></part></score-partwise>"""
         return drawn(read("song.musicxml", song.encode()), lyrics=True)
 
     tree, joined = sung("begin")
