@@ -47,3 +47,16 @@ def test_what_comes_again_is_not_played_the_same_way_again(passages):
     both = set(first) & set(again)
 
     assert sum(first[bar] != again[bar] for bar in both) >= 0.6 * len(both)
+
+
+@pytest.mark.parametrize("manner", ["english", "german"])
+def test_english_and_german_players_keep_their_passages_for_the_repeat(manner, adagio, alto):
+    """simpson1659: divisions are made on what has been heard plain; cpebach1753: varied reprises."""
+    piece, study = adagio
+    plan = make_plan(piece, study, load_manner(manner), alto, richness=8)
+
+    graced = [choice for choice in plan.choices if choice.grace]
+    times = [choice.time_through for choice in graced if choice.grace.id == "division"]
+    assert 3 <= times.count(2) <= 8
+    assert not times.count(1)
+    assert sum(c.time_through == 2 for c in graced) >= sum(c.time_through == 1 for c in graced)

@@ -2,7 +2,7 @@
 
 Conventions: times in quarters as written; a note is (staff place, MIDI number), (-1, -1) for silence.
 
-Public: Voice, voices_beside, under.
+Public: Voice, voices_beside, under, BASS.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from bisect import bisect_right
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +20,8 @@ from numpy.typing import NDArray
 from gracewright.score import Note, Piece, Tone, tones
 from gracewright.study.model import Study
 
+BASS: Final = "bass"
+"""Name of the voice that is the bass."""
 Row = tuple[Fraction, Fraction, int, int]  # begins, ends, staff place, MIDI number
 
 
@@ -39,7 +42,7 @@ def voices_beside(piece: Piece, study: Study, line: Sequence[Tone]) -> tuple[Voi
     if study.bass:
         bass = tones(piece, study.bass, lowest=True)
         taken |= {name for tone in bass for name in tone.ids}
-        found.append(_voice("bass", [(t.onset, t.end, t.pitch.diatonic, t.pitch.midi) for t in bass]))
+        found.append(_voice(BASS, [(t.onset, t.end, t.pitch.diatonic, t.pitch.midi) for t in bass]))
     by_voice: dict[tuple[str, int, str], list[Note]] = {}
     for note in piece.notes:
         if note.pitch is not None and note.length and not note.cue and note.id not in taken:

@@ -31,7 +31,7 @@ from gracewright.taste.manner import FAMILIES, Manner, kinds
 from gracewright.taste.model import Choice, Plan
 from gracewright.taste.realising import step_of, workshop_of
 from gracewright.taste.required import wanted_shakes
-from gracewright.taste.scores import scores_of
+from gracewright.taste.scores import heard_again, scores_of
 from gracewright.taste.sites import Floats, Ints, Sites, sites_of
 from gracewright.taste.varying import Heard
 
@@ -39,6 +39,9 @@ PRICES: Final = np.arange(-16, 81) / 8
 """What a grace may have to be worth, in the planner's unit."""
 FINE: Final = np.arange(-384, 641) / 64
 """The same for plans of a given number of graces."""
+EDGE: Final = 0.25
+"""By how much the family that a repeat is varied with may stand before the others."""
+AGAIN: Final = (OCCASIONS.index("again"), OCCASIONS.index("further"))
 NEAR: Final = 1.5
 """Seconds: notes that far apart hardly disturb one another."""
 ROUNDS: Final = 12
@@ -116,6 +119,7 @@ def _tables(desk: Desk) -> tuple[Floats, Ints, Floats]:
     count = len(sites.tones)
     by_family = np.full((count, len(FAMILIES)), FORBIDDEN)
     best_column = np.full((count, len(FAMILIES)), -1, dtype=np.int64)
+    lift, again = heard_again(sites, manner), np.zeros((count, len(FAMILIES)))
     by_family[:, 0] = 0
     for family in range(1, len(FAMILIES)):
         members = np.flatnonzero(families == family)
@@ -123,6 +127,8 @@ def _tables(desk: Desk) -> tuple[Floats, Ints, Floats]:
             pick = allowed[:, members].argmax(axis=1)
             by_family[:, family] = allowed[np.arange(count), members[pick]]
             best_column[:, family] = members[pick]
+            again[:, family] = lift[np.arange(count), members[pick]]
+    again = _risen(by_family, again)
     longest = max(strip.last - strip.first + 1 for strip in desk.strips)
     shape = len(desk.strips), longest
     score = np.full((*shape, len(FAMILIES)), FORBIDDEN)
@@ -134,10 +140,22 @@ def _tables(desk: Desk) -> tuple[Floats, Ints, Floats]:
         rows, length = slice(strip.first, strip.last + 1), strip.last - strip.first + 1
         score[number, :length] = by_family[rows]
         score[number, :length, 1:] += desk.bonus[number][:, None]
+        if strip.occasion in AGAIN:
+            score[number, :length, 1:] = again[rows, 1:] + desk.bonus[number][:, None]
         columns[number, :length] = best_column[rows]
         near[number, :length] = closeness[rows]
     _demands(desk, score, columns, allowed, families)
     return score, columns, near
+
+
+def _risen(by_family: Floats, lift: Floats) -> Floats:
+    """Scores on a repeat: what is lifted there may take the place of another family, but not a place of its own, so
+    that a repeat is varied rather than crowded."""
+    risen = by_family.copy()
+    for family in np.flatnonzero(lift.any(axis=0)):
+        others = np.delete(by_family, family, axis=1)[:, 1:].max(axis=1)
+        risen[:, family] = np.maximum(risen[:, family], np.minimum(risen[:, family] + lift[:, family], others + EDGE))
+    return risen
 
 
 def _demands(desk: Desk, score: Floats, columns: Ints, allowed: Floats, families: Ints) -> None:

@@ -9,6 +9,7 @@ Public: Workshop, workshop_of, step_of.
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
@@ -18,15 +19,19 @@ from gracewright.divisions import Division, Ground, divisions_for, grounds
 from gracewright.divisions.tables import styles
 from gracewright.graces import Context, Grace, Realised, contexts, realise
 from gracewright.instruments import Instrument
+from gracewright.pitch import parse_class
 from gracewright.score import Piece
 from gracewright.study.model import Study
 from gracewright.taste.allowed import FAMILY
+from gracewright.taste.beside import BASS
 from gracewright.taste.manner import Kind, Manner, kinds
 from gracewright.taste.sites import Sites
 from gracewright.taste.voices import Sounding, new_parallels
 
 CLEAR: Final = 0.9
 """A note may be this share of the shortest clear one (the instrument tables are no finer than that)."""
+HELD: Final = Fraction(1, 2)
+"""Quarters: a leading note held so long against the same in the bass doubles it."""
 RICHNESS: Final = (3.0, 5.0, 8.0)
 """What a division is asked for when sober, usual, bold."""
 STYLES: Final = {"Italy": "italian", "France": "french", "Germany": "german", "England": "english"}
@@ -105,7 +110,26 @@ class Workshop:
             return "it leaves the compass"
         if new_parallels(self._around(site, None), self._around(site, found), self.sites.voices):
             return "it would make fifths or octaves with another part"
+        if self._doubles_leading(site, found):
+            return "it would double the leading note in the bass"
         return ""
+
+    def _doubles_leading(self, site: int, found: Realised) -> bool:
+        """Is an added leading note struck with the bass's, or held against it for half a quarter?"""
+        tone, voices = self.sites.tones[site], self.sites.voices
+        if not voices or voices[0].name != BASS:
+            return False
+        bass, leading = voices[0], parse_class(self.places[tone.id].key.leading)
+        for note in found.notes:
+            if note.pitch == tone.pitch or (note.pitch.step, note.pitch.alter) != leading:
+                continue
+            start = tone.onset + note.onset
+            at = bisect_right(bass.starts, start) - 1
+            sounds = at >= 0 and bass.ends[at] > start
+            same = sounds and bass.pitches[at][0] % 7 == leading[0] and not (bass.pitches[at][1] - note.pitch.midi) % 12
+            if same and (bass.starts[at] == start or note.length >= HELD):
+                return True
+        return False
 
     def _around(self, site: int, found: Realised | None) -> list[Sounding]:
         """The line from the tone before to the tone after, plain or with a grace."""

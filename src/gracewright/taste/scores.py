@@ -4,7 +4,7 @@ Conventions: a score is the kind's own weight plus the weight of every rule that
 (features lie in [0, 1]); tones alike in their surroundings draw towards their common mean, so that one motif gets one
 treatment.
 
-Public: Scores, scores_of, rule_values.
+Public: Scores, scores_of, rule_values, heard_again.
 """
 
 from __future__ import annotations
@@ -44,6 +44,25 @@ def rule_values(sites: Sites, manner: Manner) -> Floats:
         for feature in weight.rule.unless:
             held[:, column] *= 1 - sites.values[:, COLUMN[feature]]
     return held
+
+
+def heard_again(sites: Sites, manner: Manner) -> Floats:
+    """(tones, kinds): what the rules about passages heard before add where a repeat sign brings the bars again."""
+
+    def make() -> tuple[Floats, Manner]:
+        lift = np.zeros((len(sites.tones), len(manner.kinds)))
+        for weight in manner.weights:
+            if "again" in weight.rule.when:
+                held = weight.weight * (1 - sites.on("again"))
+                for feature in weight.rule.when:
+                    held = held * (1 if feature == "again" else sites.on(feature))
+                for feature in weight.rule.unless:
+                    held = held * (1 - sites.on(feature))
+                lift[:, manner.kinds.index(weight.rule.kind)] += held
+        return lift, manner
+
+    found, _ = sites.keep(("again", id(manner)), make)
+    return found
 
 
 def _make(sites: Sites, manner: Manner) -> Scores:

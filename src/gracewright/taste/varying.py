@@ -17,7 +17,7 @@ from gracewright.taste.manner import kinds
 from gracewright.taste.realising import Workshop
 from gracewright.taste.sites import Sites
 
-REMEMBERED: Final = 16
+REMEMBERED: Final = 32
 """Passages that a listener still has in the ear (own choice)."""
 
 
