@@ -160,14 +160,25 @@ def _work_on(piece: Piece, wishes: Wishes, plan_text: str | None, locks: Plan | 
     version = _performed(piece, found, plan, instrument, wishes)
     said = f"Signs are read by {short_name(speaking.source)}: {speaking.why}." if speaking.source else ""
     remarks = (
-        *([said] if said and _signed(piece) else []), *piece.remarks, *found.remarks, *plan.remarks, *version.remarks,
+        *([said] if said and _signed(piece) else []), *piece.remarks, *found.remarks,
+        *(remark for remark in plan.remarks if not any(told.endswith(remark) for told in version.remarks)),
+        *version.remarks,
         *_other_player(plan, instrument, wishes), *_range(piece, found, instrument),
     )  # fmt: skip
-    work = Work(wishes, piece, manner, instrument, found, plan, version, Review(()), tuple(dict.fromkeys(remarks)))
+    work = Work(wishes, piece, manner, instrument, found, plan, version, Review(()), tuple(dict.fromkeys(map(_sentence, remarks))))
     if not judged:
         return work
     work = replace(work, review=judge(work))
     return work if plan_text is not None else _mended(work)
+
+
+def _sentence(remark: str) -> str:
+    """With a capital and a full stop.
+
+    >>> _sentence("bar 3: the sign is not one we know")
+    'Bar 3: the sign is not one we know.'
+    """
+    return f"{remark[:1].upper()}{remark[1:]}" + ("" if remark.endswith((".", "!", "?")) else ".")
 
 
 def _performed(piece: Piece, found: Study, plan: Plan, instrument: Instrument, wishes: Wishes) -> Version:
