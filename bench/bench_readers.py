@@ -15,8 +15,10 @@ from __future__ import annotations
 
 import argparse
 import importlib.util
+import json
 import os
 import signal
+import subprocess
 import sys
 import warnings
 from collections import Counter
@@ -30,7 +32,8 @@ from gracewright.score import Piece, read
 ENDINGS = {"musicxml": (".mxl", ".musicxml", ".xml"), "kern": (".krn",), "mei": (".mei",), "abc": (".abc",)}
 LIMIT = 90
 """Seconds for the other reader."""
-Heads = Counter[tuple[Fraction, Fraction, int]]
+Heads = Counter[tuple[Fraction, Fraction, int, int]]
+"""Onset, length, pitch number, staff place (7 to the octave, C0 is 0)."""
 
 
 def files_of(kind: str) -> list[Path]:
@@ -45,11 +48,11 @@ def files_of(kind: str) -> list[Path]:
 
 
 def ours(piece: Piece) -> Heads:
-    """(onset, length, pitch number) of every sounding note head, ties not merged, small and cue notes left out."""
+    """(onset, length, pitch number) of every sounding note head, ties not merged, cue notes counted, small ones not."""
     return Counter(
-        (_round(note.onset), _round(note.length), note.pitch.midi)
+        (_round(note.onset), _round(note.length), note.pitch.midi, note.pitch.diatonic)
         for note in piece.notes
-        if note.pitch is not None and not note.cue
+        if note.pitch is not None
     )
 
 
@@ -66,10 +69,11 @@ def by_music21(path: Path) -> Heads:
     score = score.toSoundingPitch()
     found: Heads = Counter()
     for element in score.flatten().notes:
-        if element.duration.isGrace or isinstance(element, music21.harmony.ChordSymbol) or element.style.noteSize:
+        if element.duration.isGrace or isinstance(element, music21.harmony.ChordSymbol):
             continue
         for pitch in element.pitches:
-            found[_round(element.offset), _round(element.quarterLength), int(pitch.midi)] += 1
+            place = pitch.diatonicNoteNum - 1
+            found[_round(element.offset), _round(element.quarterLength), int(pitch.midi), place] += 1
     return found
 
 
@@ -77,27 +81,70 @@ def by_partitura(path: Path) -> Heads:
     import partitura
 
     found: Heads = Counter()
-    for part in partitura.score.iter_parts(partitura.load_score(path)):
+    for part in partitura.score.iter_parts(partitura.load_score(str(path))):
         quarter = part.quarter_map
         for note in part.iter_all(partitura.score.Note):
             begin, end = quarter(note.start.t), quarter(note.end.t)
-            found[_round(float(begin)), _round(float(end - begin)), int(note.midi_pitch)] += 1
+            place = 7 * note.octave + "CDEFGAB".index(note.step)
+            found[_round(float(begin)), _round(float(end - begin)), int(note.midi_pitch), place] += 1
     return found
 
 
+def by_verovio(path: Path) -> Heads:
+    """In a process of its own, which the engraving library may crash; repeats are not played, and small notes, which it
+    would play out, are taken away first."""
+    done = subprocess.run([sys.executable, "-c", DUMP, str(path)], capture_output=True, text=True, timeout=LIMIT)
+    if done.returncode:
+        raise RuntimeError(f"exit code {done.returncode}")
+    return Counter((_round(on), _round(off - on), pitch, place) for on, off, pitch, place in json.loads(done.stdout))
+
+
+DUMP = """
+import json, os, sys, verovio
+from lxml import etree
+tree = etree.parse(sys.argv[1], etree.XMLParser(remove_comments=True))
+for small in tree.xpath("//*[@grace or local-name()='graceGrp']"):
+    if small.getparent() is not None:
+        small.getparent().remove(small)
+kit = verovio.toolkit(False)
+kit.setResourcePath(os.path.join(os.path.dirname(verovio.__file__), "data"))
+kit.setOptions({"expandNever": True})
+assert kit.loadData(etree.tostring(tree, encoding="unicode"))
+kit.renderToMIDI()
+on, rows = {}, []
+for event in kit.renderToTimemap({}):
+    for name in event.get("off", []):
+        if name in on:
+            rows.append((on.pop(name), event["qstamp"], name))
+    for name in event.get("on", []):
+        on[name] = event["qstamp"]
+def told(name):
+    attributes = kit.getElementAttr(name)
+    place = 7 * int(attributes.get("oct", 0)) + "cdefgab".index(attributes.get("pname", "c"))
+    return kit.getMIDIValuesForElement(name)["pitch"], place
+print(json.dumps([(begin, end, *told(name)) for begin, end, name in rows]))
+"""
+READERS: dict[str, Callable[[Path], Heads]] = {
+    "music21": by_music21, "partitura": by_partitura, "verovio": by_verovio,
+}  # fmt: skip
+
+
 def verdict(mine: Heads, other: Heads) -> str:
-    if mine == other:
-        return "equal"
-    for words, key in (("same notes elsewhere", slice(1, 3)), ("same pitches", slice(2, 3))):
+    for words, key in VERDICTS.items():
         if _by(mine, key) == _by(other, key):
             return words
     return "other notes"
 
 
-def _by(heads: Heads, key: slice) -> Counter[tuple[object, ...]]:
+VERDICTS = {
+    "equal": (0, 1, 2), "only accidentals": (0, 1, 3), "same notes elsewhere": (1, 2), "same pitches": (2,),
+}  # fmt: skip
+
+
+def _by(heads: Heads, key: tuple[int, ...]) -> Counter[tuple[object, ...]]:
     counted: Counter[tuple[object, ...]] = Counter()
     for head, count in heads.items():
-        counted[head[key]] += count
+        counted[tuple(head[index] for index in key)] += count
     return counted
 
 
@@ -118,10 +165,10 @@ def main() -> None:
     parser.add_argument("--format", choices=tuple(ENDINGS), default="musicxml")
     parser.add_argument("--count", type=int, default=0, help="so many files, spread over all; 0 is all")
     parser.add_argument("--file", default="", help="only files with this in their name, every difference told")
-    parser.add_argument("--by", choices=("music21", "partitura"), default="music21")
+    parser.add_argument("--by", choices=tuple(READERS), default="music21")
     options = parser.parse_args()
     warnings.simplefilter("ignore")
-    reader = by_music21 if options.by == "music21" else by_partitura
+    reader = READERS[options.by]
     files = [path for path in files_of(options.format) if options.file in path.name]
     if options.count:
         files = files[:: max(1, len(files) // options.count)][: options.count]
@@ -151,7 +198,8 @@ def main() -> None:
 
 
 def _told(heads: Heads, most: int) -> str:
-    return f"{heads.total()}: " + ", ".join(f"{onset}+{length} {midi}" for onset, length, midi in sorted(heads)[:most])
+    first = sorted(heads)[:most]
+    return f"{heads.total()}: " + ", ".join(f"{onset}+{length} {midi}" for onset, length, midi, _ in first)
 
 
 if __name__ == "__main__":

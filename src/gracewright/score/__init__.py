@@ -1,5 +1,6 @@
 """Read scores into a ``Piece`` and write them back, keeping the user's document whole."""
 
+from gracewright.score.beats import beat_words, read_beat
 from gracewright.score.identity import counterparts
 from gracewright.score.lines import bar_state, find_bass, find_solo, part_of, tones
 from gracewright.score.model import (
@@ -42,12 +43,14 @@ __all__ = [
     "Tone",
     "Words",
     "bar_state",
+    "beat_words",
     "canonical",
     "counterparts",
     "find_bass",
     "find_solo",
     "part_of",
     "read",
+    "read_beat",
     "scores_in",
     "strip_ours",
     "tones",

@@ -23,6 +23,7 @@ from gracewright.score.mei_layer import LayerReader, chosen, local, spelled_alte
 from gracewright.score.mei_signs import SignReader
 from gracewright.score.model import Piece
 from gracewright.score.musicxml import read_tree
+from gracewright.score.musicxml_part import staff_places
 from gracewright.score.safe import parse_xml
 
 MAX_STAVES: Final = 32
@@ -252,8 +253,8 @@ def _in_force(state: _State, staff: _Staff, element: etree._Element) -> None:
         pending.add("clef")
     if element.get("trans.semi"):
         chromatic = int(float(element.get("trans.semi", "0")))
-        diatonic = int(element.get("trans.diat") or round(chromatic * 7 / 12))
-        staff.transpose = (diatonic, chromatic)
+        told = element.get("trans.diat")
+        staff.transpose = (staff_places(chromatic, int(float(told)) if told else None), chromatic)
         pending.add("transpose")
 
 

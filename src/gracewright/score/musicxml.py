@@ -11,6 +11,7 @@ from __future__ import annotations
 import copy
 import gc
 import math
+from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
 from typing import Final
@@ -22,11 +23,12 @@ from gracewright.score.document import Document, to_partwise
 from gracewright.score.gathering import Reading
 from gracewright.score.model import Piece
 from gracewright.score.musicxml_note import OURS
-from gracewright.score.musicxml_part import read_part
+from gracewright.score.musicxml_part import Finer, read_part
 from gracewright.score.musicxml_whole import finish
 from gracewright.score.safe import parse_xml, unpack_mxl
 
 MAX_PARTS: Final = 32
+MOST_DIVISIONS: Final = 10**12
 
 
 def read_musicxml(data: bytes, name: str) -> Piece:
@@ -52,7 +54,17 @@ def read_tree(tree: etree._ElementTree, name: str) -> Piece:
     elements = [part for part in root.findall("part") if not (part.get("id") or "").startswith(OURS)]
     if not elements or len(elements) > MAX_PARTS:
         raise BadInput(f"the score has {len(elements)} parts", file=name, remedy="give one with 1 to 32 parts")
-    reading = Reading(name, _common_divisions(root, name))
+    divisions = _common_divisions(root, name)
+    while True:
+        try:
+            return finish(_gathered(root, elements, name, divisions), tree)
+        except Finer as wish:
+            divisions = _within(divisions * wish.times, name)
+
+
+def _gathered(root: etree._Element, elements: Sequence[etree._Element], name: str, divisions: int) -> Reading:
+    """What all parts say."""
+    reading = Reading(name, divisions)
     listed = {part.get("id"): part for part in root.iterfind("part-list/score-part")}
     if len(elements) < len(root.findall("part")):
         reading.remarks.append("The stave for the repeat that this program added earlier was left aside.")
@@ -61,7 +73,7 @@ def read_tree(tree: etree._ElementTree, name: str) -> Piece:
             read_part(reading, len(reading.parts), element, listed.get(element.get("id")))
         else:
             reading.count += len(list(element.iter("note")))
-    return finish(reading, tree)
+    return reading
 
 
 def _timewise(tree: etree._ElementTree, name: str) -> Piece:
@@ -86,6 +98,10 @@ def _common_divisions(root: etree._Element, name: str) -> int:
         if value <= 0:
             raise BadInput(f"divisions of {element.text!r} cannot be counted", file=name, element="divisions")
         common = math.lcm(common, value.numerator)
-    if common > 10**12:
+    return _within(common, name)
+
+
+def _within(divisions: int, name: str) -> int:
+    if divisions > MOST_DIVISIONS:
         raise BadInput("the divisions of the parts do not fit together", file=name, element="divisions")
-    return common
+    return divisions

@@ -3,7 +3,7 @@
 Conventions: the running attributes (divisions, key, transposition …) live in the reader; what it finds goes into the
 common ``Reading``.
 
-Public: read_part, JUMP_WORDS.
+Public: read_part, staff_places, Finer, JUMP_WORDS.
 """
 
 from __future__ import annotations
@@ -19,12 +19,13 @@ from gracewright.errors import BadInput
 from gracewright.pitch import Pitch
 from gracewright.score.gathering import Event, RawBar, Reading
 from gracewright.score.model import Clef, FigureItem, Meter, Part, Placement, Sign, SmallNote
-from gracewright.score.musicxml_note import OURS, RawNote, dotted, read_note, whole
+from gracewright.score.musicxml_note import OURS, TYPES, RawNote, dotted, read_note, whole
 
 MAX_BARS: Final = 10_000
 MAX_NOTES: Final = 400_000
 MOST_QUARTERS: Final = 2_000
 """A bar longer than this is a mistake; the longest unmeasured preludes stay far below."""
+MOST_IN_TUPLET: Final = 64
 BEFORE: Final = OURS + "b"
 AFTER: Final = OURS + "a"
 SIGN_WORDS: Final = re.compile(r"[+x×~∼]|t\.?|tr\.?|\(\s*(?:\+|t|tr)\s*\)")
@@ -33,6 +34,14 @@ JUMP_WORDS: Final = (
     (re.compile(r"\b(d\.?\s*s\.?|dal\s*segno)\b", re.I), "dalsegno"),
     (re.compile(r"^\s*fine\s*$", re.I), "fine"),
 )
+
+
+class Finer(Exception):
+    """The reading wants ticks so many times finer."""
+
+    def __init__(self, times: int) -> None:
+        self.times = times
+        super().__init__(times)
 
 
 def read_part(reading: Reading, index: int, element: etree._Element, listed: etree._Element | None) -> None:
@@ -82,6 +91,31 @@ class PartReader:
         self.waiting: dict[str, list[tuple[RawNote, int]]] = {}  # small notes that no note has followed yet
         self.unpitched = 0
         self.sized = 0
+        self.lags: list[tuple[int, int]] = []  # in this bar: from which told place on exact places lie so far behind it
+        self.known: dict[tuple[str, int, tuple[int, int] | None, int | Fraction], int] = {}
+
+    def length(self, raw: RawNote) -> int:
+        """Ticks of a note: as told, or as printed where what is told is that rounded to the document's divisions (a
+        third of a quarter told as 341/1024). Raises Finer where the ticks are too coarse for it."""
+        key = (raw.type, raw.dots, raw.tuplet, raw.duration)
+        found = self.known.get(key)
+        if found is None:
+            found = self.known[key] = self._length_of(raw)
+        return found
+
+    def _length_of(self, raw: RawNote) -> int:
+        told = self.ticks(raw.duration)
+        if raw.type not in TYPES or not raw.duration:
+            return told
+        actual, normal = raw.tuplet or (1, 1)
+        printed = raw.value * normal / max(actual, 1)
+        in_divisions = printed * self.reading.divisions / self.factor
+        if in_divisions.denominator == 1 or abs(in_divisions - raw.duration) >= 1 or actual > MOST_IN_TUPLET:
+            return told
+        exact = printed * self.reading.divisions
+        if exact.denominator > 1:
+            raise Finer(exact.denominator)
+        return exact.numerator
 
     def ticks(self, duration: int | Fraction) -> int:
         value = duration * self.factor
@@ -96,7 +130,8 @@ class PartReader:
             _take_over(bar, self.late)
             self.late = None
         self.sized = 0
-        at = last = furthest = figure_at = 0
+        self.lags.clear()
+        at = last = furthest = figure_at = lag = 0
         waiting, latest = self.waiting, dict[str, Event]()
         for child in element:
             tag = child.tag
@@ -113,7 +148,7 @@ class PartReader:
                     if raw.pitch is not None:
                         waiting.setdefault(raw.voice, []).append((raw, place))
                     continue
-                ticks = self.ticks(raw.duration)
+                ticks = self.length(raw)
                 if ticks < 0:
                     raise BadInput("a note has a negative length", file=reading.name, bar=bar.number, part=self.part_id)
                 start = last if raw.chord else at
@@ -125,8 +160,14 @@ class PartReader:
                     last, at = at, at + ticks
                     if at > furthest:
                         furthest = at
+                    told = self.ticks(raw.duration)
+                    if told != ticks:
+                        lag += ticks - told
+                        self.lags.append((at - lag, lag))
             elif tag == "backup":
-                at, figure_at = max(0, at - self.ticks(whole(child.findtext("duration")))), 0
+                at = max(0, at - lag - self.ticks(whole(child.findtext("duration"))))
+                lag = self._lag(at) if self.lags else 0
+                at, figure_at = at + lag, 0
             elif tag == "forward":
                 at, figure_at = at + self.ticks(whole(child.findtext("duration"))), 0
                 furthest = max(furthest, at)
@@ -147,6 +188,10 @@ class PartReader:
                 host = latest[voice]
                 host.after += self._group(waiting.pop(voice), len(host.raw.slur_starts))
         self._length(bar, furthest)
+
+    def _lag(self, told: int) -> int:
+        """How far the exact place lies behind a place as told."""
+        return next((lag for place, lag in reversed(self.lags) if place <= told), 0)
 
     def _length(self, bar: RawBar, ticks: int) -> None:
         if ticks > MOST_QUARTERS * self.reading.divisions:
@@ -251,7 +296,7 @@ class PartReader:
                 octave = int(child.findtext("octave-change") or 0)
                 chromatic = int(float(child.findtext("chromatic") or 0))
                 diatonic = child.findtext("diatonic")
-                places = int(diatonic) if diatonic else round(chromatic * 7 / 12)
+                places = staff_places(chromatic, int(diatonic) if diatonic else None)
                 moved = (places + 7 * octave, chromatic + 12 * octave)
                 if self.transpose is not None and self.events and moved != self.transpose:
                     self.reading.remarks.append(
@@ -358,6 +403,16 @@ def _figure(element: etree._Element) -> FigureItem:
 @lru_cache(maxsize=4096)
 def _item(number: str, prefix: str, suffix: str, continued: bool) -> FigureItem:
     return FigureItem(int(number) if number.isdecimal() and len(number) < 4 else None, prefix, suffix, continued)
+
+
+def staff_places(chromatic: int, told: int | None) -> int:
+    """How many staff places a transposition moves: as told, unless that is left out or cannot go with the semitones.
+
+    >>> staff_places(-2, -1), staff_places(-12, 0), staff_places(3, None)
+    (-1, -7, 2)
+    """
+    near = round(chromatic * 7 / 12)
+    return near if told is None or abs(told - near) > 1 else told
 
 
 def _take_over(bar: RawBar, late: RawBar) -> None:

@@ -39,6 +39,7 @@ def finish(reading: Reading, tree: etree._ElementTree) -> Piece:
     divisions = reading.divisions
     if not any(event.raw.pitch for events in reading.events for event in events):
         raise BadInput("there are no pitched notes", file=reading.name, remedy="give a score with a melody")
+    _drop_rests_past_the_bar(reading)
     bars, starts = _bars(reading)
     _put_signs(reading)
     _remark_on_bars(reading, bars)
@@ -91,6 +92,42 @@ def _marks(event: Event) -> Marks:
 def _simple(fermata: bool, tuplet: tuple[int, int] | None, accidental: str, beam: str) -> Marks:
     """The few marks that most notes have, shared."""
     return Marks(fermata=fermata, tuplet=tuplet, accidental=accidental, beam=beam)
+
+
+def _drop_rests_past_the_bar(reading: Reading) -> None:
+    """Where one part fills its bar and another goes on beyond it with nothing but rests, those rests are a slip (a rest
+    written twice): the bar is as long as the time signature says, and what lies past its end is dropped."""
+    meter, limits = Meter(4, 4), dict[int, int]()
+    for index, raw in enumerate(reading.bars):
+        meter = raw.meter or meter
+        full = int(meter.length * reading.divisions)
+        if raw.uneven and meter.measured and raw.ticks > full:
+            limits[index] = full
+    if not limits:
+        return
+    sounding, filled = dict[int, int](), set[int]()
+    for events in reading.events:
+        ends: dict[int, int] = {}
+        for event in events:
+            if event.bar in limits:
+                end = event.at + event.ticks
+                ends[event.bar] = max(ends.get(event.bar, 0), end)
+                if event.raw.pitch is not None:
+                    sounding[event.bar] = max(sounding.get(event.bar, 0), end)
+        filled |= {bar for bar, end in ends.items() if end == limits[bar]}
+    cut = {bar: full for bar, full in limits.items() if bar in filled and sounding.get(bar, 0) <= full}
+    for bar, full in cut.items():
+        reading.bars[bar].ticks = full
+    for events in reading.events:
+        events[:] = [event for event in events if event.at < cut.get(event.bar, event.at + 1)]
+        for event in events:
+            if event.bar in cut:
+                event.ticks = min(event.ticks, cut[event.bar] - event.at)
+    if cut:
+        numbers = [reading.bars[bar].number for bar in sorted(cut)]
+        reading.remarks.append(f"{_listed(numbers)}: rests past the end of the bar are left out.")
+        for bar in cut:
+            reading.bars[bar].uneven = ""
 
 
 def _bars(reading: Reading) -> tuple[tuple[Bar, ...], list[int]]:
