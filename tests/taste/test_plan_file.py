@@ -1,5 +1,7 @@
 """The plan as a text: what is written can be read, edited, and told apart from another score."""
 
+import re
+
 import pytest
 
 from gracewright.errors import BadInput, PlanMismatch
@@ -36,6 +38,19 @@ def test_a_line_without_a_time_holds_every_time(menuet):
     assert [(choice.time_through, choice.lock, choice.grace) for choice in plan.choices] == [
         (1, "never", None), (2, "never", None),
     ]  # fmt: skip
+
+
+def test_beats_are_written_as_the_summary_says_them_and_older_plans_still_read(adagio, alto):
+    """Half a beat after the third is 3½; earlier versions wrote 7/2."""
+    piece, found = adagio
+    plan = make_plan(piece, found, load_manner("italian"), alto, richness=8)
+    text = write_plan(plan)
+    old = re.sub(r"beat (\d)½", lambda beat: f"beat {2 * int(beat[1]) + 1}/2", text)
+
+    assert re.search(r"beat \d½ \[", text)
+    assert not re.search(r"beat \d/2", text)
+    assert old != text
+    assert read_plan(old, piece, found) == plan
 
 
 def test_a_changed_score_is_told(adagio, menuet, alto):

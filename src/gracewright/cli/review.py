@@ -17,7 +17,7 @@ from gracewright.errors import BadInput
 from gracewright.instruments import LEVELS, load_instrument
 from gracewright.job import in_place_of
 from gracewright.review import Finding, Review, review, student_version
-from gracewright.score import Piece, read
+from gracewright.score import Piece, beat_words, read
 from gracewright.study import study
 
 SCORE = click.Path(exists=True, path_type=Path)
@@ -156,7 +156,7 @@ def _line(one: Finding, piece: Piece) -> str:
     bar = piece.bars[piece.by_id[one.note].bar]
     beat = piece.beat_of(one.onset, bar.index)
     again = "" if one.time_through == 1 else f", time {one.time_through}"
-    return (f"  bar {one.bar}, beat {float(beat):g}{again}: {one.what} "
+    return (f"  bar {one.bar}, beat {beat_words(beat)}{again}: {one.what} "
             f"{one.remedy} [{one.rule}; {one.source}]")  # fmt: skip
 
 

@@ -6,7 +6,7 @@ from fractions import Fraction
 from typing import Final
 
 from gracewright.job import Work
-from gracewright.sheet.parallel import beat_words
+from gracewright.score import beat_words
 from gracewright.taste import Bare, Choice
 
 TIMES: Final = {1: "1st time", 2: "2nd time", 3: "3rd time"}

@@ -14,7 +14,7 @@ from typing import Final
 
 from gracewright.graces import is_source, load_source
 from gracewright.pitch import STEPS, Pitch, fifths_of
-from gracewright.score import Piece, Tone
+from gracewright.score import Piece, Tone, beat_words
 from gracewright.study.model import Harmony, NoteRole, Study
 
 ALTERS_SPOKEN: Final = {-2: " double flat", -1: " flat", 0: "", 1: " sharp", 2: " double sharp"}
@@ -63,20 +63,8 @@ def shown(pitch: Pitch) -> str:
     return name[0].lower() + name[1:] + ("", "′", "″", "‴", "⁗")[min(pitch.octave - 3, 4)]
 
 
-def beat_words(beat: Fraction) -> str:
-    """A place in the bar as a player says it.
-
-    >>> beat_words(Fraction(3)), beat_words(Fraction(5, 2)), beat_words(Fraction(7, 4)), beat_words(Fraction(4, 3))
-    ('beat 3', 'beat 2 and a half', 'beat 1 and three quarters', 'beat 1 and 1/3')
-    """
-    whole, rest = divmod(beat, 1)
-    parts = {Fraction(0): "", Fraction(1, 2): " and a half", Fraction(1, 4): " and a quarter",
-             Fraction(3, 4): " and three quarters"}  # fmt: skip
-    return f"beat {whole}{parts.get(rest, f' and {rest}')}"
-
-
 def place(piece: Piece, tone: Tone) -> str:
-    return f"Bar {piece.bars[tone.bar].number}, {beat_words(piece.beat_of(tone.onset, tone.bar))}"
+    return f"Bar {piece.bars[tone.bar].number}, beat {beat_words(piece.beat_of(tone.onset, tone.bar))}"
 
 
 def chord_note(pitch: Pitch, harmony: Harmony) -> str:

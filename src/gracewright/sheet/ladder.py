@@ -15,11 +15,11 @@ from typing import Final
 from gracewright.graces import PlayedNote, Version
 from gracewright.instruments import FINGERING_KEY, Instrument, load_instrument
 from gracewright.pitch import Pitch
-from gracewright.score import Piece
+from gracewright.score import Piece, beat_words
 from gracewright.sheet.examples import Written, engraved_example, example_of
 from gracewright.sheet.excerpts import excerpt
 from gracewright.sheet.mei import Staff
-from gracewright.sheet.parallel import added_signs, beat_words, sentence
+from gracewright.sheet.parallel import added_signs, sentence
 from gracewright.sheet.teaching import Sheet
 from gracewright.sheet.typeset import check_paper
 from gracewright.study import Study

@@ -2,7 +2,7 @@
 
 Conventions: choices are numbered in the order of the page; a choice made alike both times bears one number.
 
-Public: parallel_sheet, parallel_staves, Reason, reasons_of, added_signs, beat_words, sentence, source_words.
+Public: parallel_sheet, parallel_staves, Reason, reasons_of, added_signs, sentence, source_words.
 """
 
 from __future__ import annotations
@@ -10,12 +10,11 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from fractions import Fraction
 from typing import Any, Final
 
 from gracewright.graces import Notated, Version, contexts, is_source, load_source, short_name, sign_for
 from gracewright.instruments import load_instrument
-from gracewright.score import Piece
+from gracewright.score import Piece, beat_words
 from gracewright.sheet.mei import Staff
 from gracewright.sheet.played import has_repeats
 from gracewright.sheet.systems import System, systems_of
@@ -103,19 +102,6 @@ def _sounds_again(version: Version, piece: Piece, choice: Choice) -> bool:
     note = piece.by_id.get(choice.note)
     again = [run for run in version.passes if run.time_through > 1]
     return note is not None and any(run.first_bar <= note.bar <= run.last_bar for run in again)
-
-
-def beat_words(beat: Fraction) -> str:
-    """A beat as a player says it.
-
-    >>> beat_words(Fraction(5, 2)), beat_words(Fraction(3)), beat_words(Fraction(7, 3))
-    ('2½', '3', '2⅓')
-    """
-    whole, part = divmod(beat, 1)
-    names = {Fraction(0): "", Fraction(1, 2): "½", Fraction(1, 4): "¼", Fraction(3, 4): "¾", Fraction(1, 3): "⅓",
-             Fraction(2, 3): "⅔", Fraction(1, 8): "⅛", Fraction(3, 8): "⅜", Fraction(5, 8): "⅝",
-             Fraction(7, 8): "⅞"}  # fmt: skip
-    return f"{whole}{names[part]}" if part in names else f"{whole} and {part}"
 
 
 def sentence(words: str) -> str:

@@ -13,10 +13,10 @@ from typing import Any, Final
 
 from gracewright.graces import Version, perform
 from gracewright.instruments import Instrument
-from gracewright.score import Piece
+from gracewright.score import Piece, beat_words
 from gracewright.sheet.excerpts import excerpt, phrase_bars, place_words, richest_phrase
 from gracewright.sheet.mei import Staff
-from gracewright.sheet.parallel import Reason, added_signs, beat_words, reasons_of, sentence, source_words
+from gracewright.sheet.parallel import Reason, added_signs, reasons_of, sentence, source_words
 from gracewright.sheet.played import has_repeats
 from gracewright.sheet.systems import System, systems_of
 from gracewright.sheet.typeset import check_paper, typeset

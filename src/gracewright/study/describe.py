@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from gracewright.score import Piece
+from gracewright.score import Piece, beat_words
 from gracewright.study.model import Study
 
 
@@ -23,8 +23,7 @@ def place(piece: Piece, onset: Fraction) -> str:
     """``bar 8, beat 3``, as a player counts."""
     bar = piece.bar_at(onset)
     beat = piece.beat_of(onset, bar.index)
-    shown = str(beat) if beat.denominator == 1 else f"{float(beat):.2f}".rstrip("0")
-    return f"bar {bar.number}, beat {shown}"
+    return f"bar {bar.number}, beat {beat_words(beat)}"
 
 
 def bars_between(piece: Piece, start: Fraction, end: Fraction) -> str:

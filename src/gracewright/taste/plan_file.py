@@ -25,7 +25,7 @@ from typing import Final
 
 from gracewright.errors import BadInput, PlanMismatch
 from gracewright.pitch import Pitch
-from gracewright.score import Piece, Tone, tones
+from gracewright.score import Piece, Tone, beat_words, read_beat, tones
 from gracewright.study.model import Study
 from gracewright.taste.growth import order_of
 from gracewright.taste.lines import (
@@ -89,7 +89,8 @@ def _bar_key(bar: str) -> tuple[int, int]:
 def _choice_lines(choice: Choice) -> Iterator[str]:
     lock = f"{choice.lock} " if choice.lock else ""
     words = grace_words(choice.grace)
-    place = f"bar {choice.bar} beat {choice.beat} [{pitch_words(choice.pitch)}] {time_words(choice.time_through)}"
+    place = f"bar {choice.bar} beat {beat_words(choice.beat)} [{pitch_words(choice.pitch)}]"
+    place = f"{place} {time_words(choice.time_through)}"
     told = f" — {' '.join(choice.reasons)}" if choice.reasons else ""
     origin = "" if choice.origin == "ours" else f"{choice.origin}, "
     source = f"{choice.source}, " if choice.source else ""
@@ -99,7 +100,7 @@ def _choice_lines(choice: Choice) -> Iterator[str]:
 
 
 def _bare_line(place: Bare) -> str:
-    return f"    bare: bar {place.bar} beat {place.beat} {time_words(place.time_through)} — {place.why}"
+    return f"    bare: bar {place.bar} beat {beat_words(place.beat)} {time_words(place.time_through)} — {place.why}"
 
 
 @dataclass
@@ -192,15 +193,8 @@ def _read_line(reader: _Reader, line: str) -> None:
     _read_choice(reader, match)
 
 
-def _beat(words: str) -> Fraction:
-    try:
-        return Fraction(words)
-    except (ValueError, ZeroDivisionError):
-        raise BadInput(f"{words!r} is not a beat", remedy="write it like 3 or 5/2") from None
-
-
 def _read_choice(reader: _Reader, match: re.Match[str]) -> None:
-    lock_word, bar, beat_words, pitch_name, time, rest = match.groups()
+    lock_word, bar, beat, pitch_name, time, rest = match.groups()
     lock: Lock = "keep" if lock_word == "keep" else "never" if lock_word == "never" else ""
     rest = (rest or "").strip()
     origin: Origin = "player"
@@ -215,7 +209,7 @@ def _read_choice(reader: _Reader, match: re.Match[str]) -> None:
         words, told = "", words.removeprefix("— ")
     grace = None if lock == "never" else read_grace(words.strip())
     told_all = tuple(re.split(r"(?<=\.) (?=[A-Z])", told.strip())) if told.strip() else ()
-    tone = _find(reader, bar, _beat(beat_words), pitch_name)
+    tone = _find(reader, bar, read_beat(beat), pitch_name)
     if tone is None:
         return
     wanted = read_time(time or "")
@@ -226,7 +220,7 @@ def _read_choice(reader: _Reader, match: re.Match[str]) -> None:
         return
     for time_through in (wanted,) if wanted else range(1, heard + 1):
         reader.choices.append(
-            Choice(time_through, reader.study.solo, tone.id, bar, _beat(beat_words), tone.onset, tone.pitch, grace,
+            Choice(time_through, reader.study.solo, tone.id, bar, read_beat(beat), tone.onset, tone.pitch, grace,
                    origin, strength, told_all, source, (), lock)
         )  # fmt: skip
 
@@ -238,10 +232,10 @@ def _find(reader: _Reader, bar: str, beat: Fraction, pitch_name: str | None) -> 
     if tone is None:
         there = "no such bar" if bar not in reader.heard else "no note begins there now"
         meant = f" ({pitch_words(pitch)} in the plan)" if pitch else ""
-        reader.misfits.append(f"Bar {bar} beat {beat}: {there}{meant}; the choice is left out.")
+        reader.misfits.append(f"Bar {bar} beat {beat_words(beat)}: {there}{meant}; the choice is left out.")
         return None
     if pitch is not None and not _same(reader, tone.pitch, pitch):
-        reader.misfits.append(f"Bar {bar} beat {beat}: the note is {pitch_words(tone.pitch)} now, not "
+        reader.misfits.append(f"Bar {bar} beat {beat_words(beat)}: the note is {pitch_words(tone.pitch)} now, not "
                               f"{pitch_words(pitch)}; the choice is left out.")  # fmt: skip
         return None
     return tone
@@ -260,6 +254,6 @@ def _read_bare(reader: _Reader, words: str) -> None:
     match = PLACE.fullmatch(place)
     if match is None:
         return
-    tone = reader.places.get((match[2], _beat(match[3])))
+    tone = reader.places.get((match[2], read_beat(match[3])))
     if tone is not None:
-        reader.bare.append(Bare(max(1, read_time(match[5] or "")), tone.id, match[2], _beat(match[3]), why))
+        reader.bare.append(Bare(max(1, read_time(match[5] or "")), tone.id, match[2], read_beat(match[3]), why))
