@@ -7,8 +7,6 @@ Public: Voice, voices_beside, under, BASS.
 
 from __future__ import annotations
 
-import math
-from bisect import bisect_right
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
@@ -22,6 +20,7 @@ from gracewright.study.model import Study
 
 BASS: Final = "bass"
 """Name of the voice that is the bass."""
+Ints = NDArray[np.int64]
 Row = tuple[Fraction, Fraction, int, int]  # begins, ends, staff place, MIDI number
 
 
@@ -80,19 +79,15 @@ def _voice(name: str, rows: Sequence[Row]) -> Voice:
     return Voice(name, tuple(row[0] for row in rows), tuple(row[1] for row in rows), tuple(row[2:] for row in rows))
 
 
-def under(voice: Voice, line: Sequence[Tone]) -> NDArray[np.int64]:
+def under(starts: Ints, ends: Ints, pitches: Sequence[tuple[int, int]], onsets: Ints, offs: Ints) -> Ints:
     """What sounds in a voice just before the onset of every tone, at it, just before its end, and at its end:
-    (tones, 4, 2)."""
-    times = {time for pair in (voice.starts, voice.ends) for time in pair}
-    times |= {time for tone in line for time in (tone.onset, tone.length)}
-    scale = math.lcm(*{time.denominator for time in times})
-    starts = [int(start * scale) for start in voice.starts]
-    ends = [int(end * scale) for end in voice.ends]
-    block = np.full((len(line), 4, 2), -1, dtype=np.int64)
-    for index, tone in enumerate(line):
-        begin, end = int(tone.onset * scale), int(tone.end * scale)
-        for moment, time in enumerate((begin - 1, begin, end - 1, end)):
-            at = bisect_right(starts, time) - 1
-            if at >= 0 and ends[at] > time:
-                block[index, moment] = voice.pitches[at]
+    (tones, 4, 2). ``starts`` and ``ends`` of the voice's notes, ``onsets`` and ``offs`` of the tones, all in ticks."""
+    block = np.full((len(onsets), 4, 2), -1, dtype=np.int64)
+    if not len(starts):
+        return block
+    heard = np.array(pitches, dtype=np.int64)
+    for moment, times in enumerate((onsets - 1, onsets, offs - 1, offs)):
+        at = np.searchsorted(starts, times, "right") - 1
+        sounds = (at >= 0) & (ends[at] > times)
+        block[sounds, moment] = heard[at[sounds]]
     return block
