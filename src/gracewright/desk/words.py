@@ -8,7 +8,6 @@ Public: spoken, shown, place, here, harmony_words, friendly, source_title.
 from __future__ import annotations
 
 import re
-from fractions import Fraction
 from functools import cache
 from typing import Final
 
@@ -78,6 +77,7 @@ def chord_note(pitch: Pitch, harmony: Harmony) -> str:
 def harmony_words(harmony: Harmony) -> str:
     """A chord in words.
 
+    >>> from fractions import Fraction
     >>> from gracewright.pitch import Key
     >>> harmony_words(Harmony(Fraction(0), Fraction(1), "D", "major", "F#", 1, Key.parse("G minor"), "V6"))
     'D major, first inversion: V6 in G minor'
