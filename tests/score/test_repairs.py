@@ -74,7 +74,7 @@ def test_rounded_tuplets_are_exact_again(divisions, told, ratio):
 
 
 def test_a_backup_into_rounded_notes_finds_its_place():
-    """Semiquavers told as 4 of 17 to the quarter fall short; a second voice that goes back half the bar begins there."""
+    """Semiquavers told as 4 of 17 to the quarter fall short; a voice that goes back half the bar begins there."""
     inside = START.format(divisions=17, more="") + "".join(sounding("C", 5, 4, "16th") for _ in range(16))
     inside += "<backup><duration>32</duration></backup>" + sounding("C", 3, 34, "half").replace("<voice>1", "<voice>2")
     piece = read("off.musicxml", TWO.format(above=measure(1, inside), below=measure(1, "")).encode())

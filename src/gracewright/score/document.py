@@ -1,36 +1,35 @@
 """The user's document, kept whole.
 
-A piece read from MusicXML keeps its tree here; every note id leads to the place of its element, so that signs can be
-added without touching anything else.
+A piece read from MusicXML keeps its text here; every note id leads to the place of its element, so that signs can be
+added without touching anything else. The tree is built when someone asks for it: it takes ten times the room.
 
 Public: Document, part_element, to_partwise.
 """
 
 from __future__ import annotations
 
-import copy
 from collections.abc import Mapping
 from dataclasses import dataclass
 
 from lxml import etree
 
 from gracewright.score.musicxml_note import OURS
+from gracewright.score.safe import parsed
 
 
 @dataclass(frozen=True)
 class Document:
-    """``places`` maps a note id (small notes too) to the count of its ``<note>`` in document order."""
+    """``data`` is checked UTF-8; ``places`` maps a note id (small notes too) to the count of its ``<note>`` in it."""
 
-    tree: etree._ElementTree
+    data: bytes
     places: Mapping[str, int]
-    divisions: int  # common ticks to the quarter
 
     def opened(self, *, partwise: bool = False) -> tuple[etree._ElementTree, dict[str, etree._Element]]:
-        """A copy of the tree that may be changed, and the element of each note id in it.
+        """A tree that may be changed, and the element of each note id in it.
 
         A timewise document stays so unless ``partwise`` is asked for.
         """
-        tree = copy.deepcopy(self.tree)
+        tree = parsed(self.data, "")
         notes = list(tree.getroot().iter("note"))
         elements = {note: notes[place] for note, place in self.places.items()}
         if partwise and tree.getroot().tag == "score-timewise":

@@ -65,3 +65,4 @@ class Reading:
     places: dict[str, int] = field(default_factory=dict)
     remarks: list[str] = field(default_factory=list)
     count: int = 0
+    left_aside: bool = False  # a part that this program added was met

@@ -8,13 +8,15 @@ Public: tones, notes_of, find_solo, find_bass, bar_state, mark_accidental, alter
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from gracewright.errors import BadInput
 from gracewright.pitch import Pitch
 from gracewright.score.model import Marks, Note, Piece, Tone
+from gracewright.score.ticks import Times, ticks_of
 
 
 def part_of(line: str) -> tuple[str, int]:
@@ -47,26 +49,53 @@ def tones(piece: Piece, line: str, *, lowest: bool = False) -> tuple[Tone, ...]:
 
 
 def _drawn(piece: Piece, line: str, lowest: bool) -> tuple[Tone, ...]:
-    chosen: list[Note] = []
-    for note in notes_of(piece, line):
-        if note.pitch is None or not note.length or note.cue:
-            continue
-        if chosen and chosen[-1].onset == note.onset:
-            if _wins(note, chosen[-1], lowest):
-                chosen[-1] = note
-        elif chosen and chosen[-1].end > note.onset and not _wins(note, chosen[-1], lowest):
-            continue
-        else:
-            chosen.append(note)
-    merged: list[tuple[Note, list[str], Fraction]] = []
-    for note in chosen:
+    """The line, worked out in integer ticks; exact times are taken from the notes or made once each."""
+    notes = [note for note in notes_of(piece, line) if note.pitch is not None and note.length and not note.cue]
+    divisions = math.lcm(*{time.denominator for note in notes for time in (note.onset, note.length)},
+                         piece.length.denominator)  # fmt: skip
+    merged: list[_Chain] = []
+    for note, start, end in _chosen(notes, divisions, lowest):
         if merged and note.tie_in:
-            first, ids, end = merged[-1]
-            if first.pitch == note.pitch and end == note.onset:
-                merged[-1] = (first, [*ids, note.id], note.end)
+            last = merged[-1]
+            if last.notes[0].pitch == note.pitch and last.end == start:
+                last.notes.append(note)
+                last.end = end
                 continue
-        merged.append((note, [note.id], note.end))
-    return tuple(_tone(piece, merged, index) for index in range(len(merged)))
+        merged.append(_Chain(start, end, [note]))
+    exact = Times(divisions)
+    found, before, at_end = [], 0, ticks_of(piece.length, divisions)
+    for index, chain in enumerate(merged):
+        after = merged[index + 1].start if index + 1 < len(merged) else at_end
+        end = min(chain.end, after) if after > chain.start else chain.end
+        found.append(_tone(chain, end, exact[max(0, chain.start - before)], exact[max(0, after - end)], exact))
+        before = chain.end
+    return tuple(found)
+
+
+@dataclass(slots=True)
+class _Chain:
+    """A note with those tied to it; ticks."""
+
+    start: int
+    end: int
+    notes: list[Note]
+
+
+def _chosen(notes: Sequence[Note], divisions: int, lowest: bool) -> list[tuple[Note, int, int]]:
+    """The notes of the line with their start and end in ticks."""
+    chosen: list[tuple[Note, int, int]] = []
+    last_start = last_end = -1
+    for note in notes:
+        start = ticks_of(note.onset, divisions)
+        if last_start == start:
+            if not _wins(note, chosen[-1][0], lowest):
+                continue
+            chosen.pop()
+        elif last_end > start and not _wins(note, chosen[-1][0], lowest):
+            continue
+        last_start, last_end = start, start + ticks_of(note.length, divisions)
+        chosen.append((note, start, last_end))
+    return chosen
 
 
 def _wins(note: Note, other: Note, lowest: bool) -> bool:
@@ -75,19 +104,14 @@ def _wins(note: Note, other: Note, lowest: bool) -> bool:
     return note.pitch.midi < other.pitch.midi if lowest else note.pitch.midi > other.pitch.midi
 
 
-def _tone(piece: Piece, merged: Sequence[tuple[Note, list[str], Fraction]], index: int) -> Tone:
-    note, ids, end = merged[index]
+def _tone(chain: _Chain, end: int, before: Fraction, after: Fraction, exact: Times) -> Tone:
+    note = chain.notes[0]
     assert note.pitch is not None
-    before = merged[index - 1][2] if index else Fraction(0)
-    after = merged[index + 1][0].onset if index + 1 < len(merged) else piece.length
-    end = min(end, after) if after > note.onset else end
-    marks = note.marks
-    if len(ids) > 1:
-        marks = _joined([piece.by_id[note_id].marks for note_id in ids])
-    return Tone(
-        note.id, tuple(ids), note.bar, note.onset, end - note.onset, note.pitch, marks,
-        max(Fraction(0), note.onset - before), max(Fraction(0), after - end),
-    )  # fmt: skip
+    several = len(chain.notes) > 1
+    marks = _joined([each.marks for each in chain.notes]) if several else note.marks
+    length = note.length if not several and end == chain.end else exact[end - chain.start]
+    ids = tuple([each.id for each in chain.notes])
+    return Tone(note.id, ids, note.bar, note.onset, length, note.pitch, marks, before, after)
 
 
 def _joined(marks: Sequence[Marks]) -> Marks:

@@ -3,7 +3,7 @@
 Conventions: the running attributes (divisions, key, transposition …) live in the reader; what it finds goes into the
 common ``Reading``.
 
-Public: read_part, staff_places, Finer, JUMP_WORDS.
+Public: PartReader, next_id, staff_places, Finer, JUMP_WORDS.
 """
 
 from __future__ import annotations
@@ -44,33 +44,12 @@ class Finer(Exception):
         super().__init__(times)
 
 
-def read_part(reading: Reading, index: int, element: etree._Element, listed: etree._Element | None) -> None:
-    """Read all bars of a ``<part>`` into the common reading. Raises BadInput."""
-    part_id = element.get("id") or ""
+def next_id(reading: Reading, wanted: str | None) -> str:
+    """The id of the next part: the one wanted, unless it is taken or would be read as a line (PART/STAFF)."""
     taken = {part.id for part in reading.parts}
-    if not part_id or "/" in part_id or part_id in taken:  # a line is named PART/STAFF
-        part_id = next(name for count in range(index + 1, 99) if (name := f"P{count}") not in taken)
-    bars = element.findall("measure")
-    if len(bars) > MAX_BARS:
-        raise BadInput(f"part {part_id} has {len(bars)} bars", file=reading.name, remedy="give a single movement")
-    reader = PartReader(reading, index, part_id)
-    for number, bar in enumerate(bars):
-        try:
-            reader.bar(number, bar)
-        except (ValueError, ArithmeticError, LookupError, TypeError) as fault:
-            raise BadInput(f"the bar cannot be made sense of ({_short(fault)})", file=reading.name,
-                           bar=bar.get("number", str(number + 1)), part=part_id,
-                           remedy="export the score again from the program it came from") from None  # fmt: skip
-        if reading.count > MAX_NOTES:
-            raise BadInput("the score has more than 400,000 notes", file=reading.name, remedy="give a single movement")
-    reader.close()
-    name = (listed.findtext("part-name") or "").strip() if listed is not None else ""
-    instrument = (listed.findtext("score-instrument/instrument-name") or "").strip() if listed is not None else ""
-    if reader.unpitched:
-        reading.remarks.append(f"Part {name or part_id} has {reader.unpitched} unpitched notes, which are left aside.")
-    reading.parts.append(Part(part_id, name or part_id, reader.staves, reader.transpose or (0, 0), (), "", instrument))
-    reading.clefs.append(reader.clefs)
-    reading.events.append(reader.events)
+    if wanted and "/" not in wanted and wanted not in taken:
+        return wanted
+    return next(name for count in range(len(taken) + 1, 99) if (name := f"P{count}") not in taken)
 
 
 def _short(fault: Exception) -> str:
@@ -82,7 +61,7 @@ class PartReader:
 
     def __init__(self, reading: Reading, index: int, part_id: str) -> None:
         self.reading, self.index, self.part_id = reading, index, part_id
-        self.factor: int | Fraction = reading.divisions  # ticks of one of the document's divisions
+        self.factor: int = reading.divisions  # ticks of one of the document's divisions
         self.staves = 1
         self.transpose: tuple[int, int] | None = None
         self.clefs: list[tuple[int, int, Clef]] = []
@@ -90,8 +69,10 @@ class PartReader:
         self.late: RawBar | None = None  # key and time that change in the middle of a bar hold from the next
         self.waiting: dict[str, list[tuple[RawNote, int]]] = {}  # small notes that no note has followed yet
         self.unpitched = 0
+        self.bars = 0
         self.sized = 0
         self.lags: list[tuple[int, int]] = []  # in this bar: from which told place on exact places lie so far behind it
+        self.rounded = False
         self.known: dict[tuple[str, int, tuple[int, int] | None, int | Fraction], int] = {}
 
     def length(self, raw: RawNote) -> int:
@@ -115,11 +96,28 @@ class PartReader:
         exact = printed * self.reading.divisions
         if exact.denominator > 1:
             raise Finer(exact.denominator)
+        self.rounded = True
         return exact.numerator
 
     def ticks(self, duration: int | Fraction) -> int:
         value = duration * self.factor
         return value if value.__class__ is int else round(value)
+
+    def next_bar(self, element: etree._Element) -> None:
+        """Read the part's next bar. Raises BadInput."""
+        self.bars += 1
+        if self.bars > MAX_BARS:
+            raise BadInput(f"part {self.part_id} has more than {MAX_BARS} bars", file=self.reading.name,
+                           remedy="give a single movement")  # fmt: skip
+        try:
+            self.bar(self.bars - 1, element)
+        except (ValueError, ArithmeticError, LookupError, TypeError) as fault:
+            raise BadInput(f"the bar cannot be made sense of ({_short(fault)})", file=self.reading.name,
+                           bar=element.get("number", str(self.bars)), part=self.part_id,
+                           remedy="export the score again from the program it came from") from None  # fmt: skip
+        if self.reading.count > MAX_NOTES:
+            raise BadInput(f"the score has more than {MAX_NOTES} notes", file=self.reading.name,
+                           remedy="give a single movement")  # fmt: skip
 
     def bar(self, index: int, element: etree._Element) -> None:
         reading = self.reading
@@ -160,8 +158,7 @@ class PartReader:
                     last, at = at, at + ticks
                     if at > furthest:
                         furthest = at
-                    told = self.ticks(raw.duration)
-                    if told != ticks:
+                    if self.rounded and (told := self.ticks(raw.duration)) != ticks:
                         lag += ticks - told
                         self.lags.append((at - lag, lag))
             elif tag == "backup":
@@ -201,11 +198,21 @@ class PartReader:
             bar.uneven = bar.uneven or self.part_id
         bar.ticks = max(bar.ticks, ticks)
 
-    def close(self) -> None:
-        """Small notes that no note of their voice follows belong to the last note of the part."""
-        for small in self.waiting.values():
+    def close(self, listed: etree._Element | None) -> None:
+        """The part is read to its end; ``listed`` is what the list of parts says of it."""
+        reading, part_id = self.reading, self.part_id
+        for small in self.waiting.values():  # no note of their voice follows: they belong to the part's last note
             if self.events:
                 self.events[-1].after += self._group(small)
+        name = (listed.findtext("part-name") or "").strip() if listed is not None else ""
+        instrument = (listed.findtext("score-instrument/instrument-name") or "").strip() if listed is not None else ""
+        if self.unpitched:
+            reading.remarks.append(
+                f"Part {name or part_id} has {self.unpitched} unpitched notes, which are left aside."
+            )
+        reading.parts.append(Part(part_id, name or part_id, self.staves, self.transpose or (0, 0), (), "", instrument))
+        reading.clefs.append(self.clefs)
+        reading.events.append(self.events)
 
     def _event(self, raw: RawNote, place: int, bar: int, at: int, ticks: int, child: etree._Element) -> Event:
         if raw.unpitched:
@@ -282,8 +289,7 @@ class PartReader:
         for child in element:
             tag = child.tag
             if tag == "divisions":
-                factor = Fraction(self.reading.divisions) / whole(child.text)
-                self.factor = factor.numerator if factor.denominator == 1 else factor
+                self._divisions(child.text)
             elif tag == "key" and child.get("number", "1") == "1":
                 keys.append(child)
             elif tag == "time":
@@ -307,6 +313,17 @@ class PartReader:
             there = self._from(bar, at)
             if there.fifths is None:
                 there.fifths, there.mode = self._key(key)
+
+    def _divisions(self, text: str | None) -> None:
+        try:
+            factor = Fraction(self.reading.divisions) / Fraction((text or "").strip())
+        except (ValueError, ZeroDivisionError):
+            factor = Fraction(0)
+        if factor <= 0:
+            raise BadInput(f"divisions of {text!r} cannot be counted", file=self.reading.name, element="divisions")
+        if factor.denominator > 1:
+            raise Finer(factor.denominator)
+        self.factor = factor.numerator
 
     def _from(self, bar: RawBar, at: int) -> RawBar:
         """The bar from which an attribute holds: this one, or the next where it stands in the middle."""

@@ -18,24 +18,13 @@ from gracewright.pitch import Pitch
 from gracewright.score.document import Document
 from gracewright.score.gathering import Event, Reading
 from gracewright.score.model import NO_MARKS, Bar, Figure, Marks, Meter, Note, Piece, Words
+from gracewright.score.ticks import Times
 
 Exact = Callable[[int], Fraction]
 
 
-class _Times(dict[int, Fraction]):
-    """Ticks → quarters, each worked out once."""
-
-    def __init__(self, divisions: int) -> None:
-        super().__init__()
-        self.divisions = divisions
-
-    def __missing__(self, ticks: int) -> Fraction:
-        found = self[ticks] = Fraction(ticks, self.divisions)
-        return found
-
-
-def finish(reading: Reading, tree: etree._ElementTree) -> Piece:
-    """Bars get their onsets, notes their exact times."""
+def finish(reading: Reading, root: etree._Element, document: bytes) -> Piece:
+    """Bars get their onsets, notes their exact times. ``root`` holds what stands before the parts."""
     divisions = reading.divisions
     if not any(event.raw.pitch for events in reading.events for event in events):
         raise BadInput("there are no pitched notes", file=reading.name, remedy="give a score with a melody")
@@ -44,7 +33,7 @@ def finish(reading: Reading, tree: etree._ElementTree) -> Piece:
     _put_signs(reading)
     _remark_on_bars(reading, bars)
     _remark_on_ties(reading)
-    times = _Times(divisions)
+    times = Times(divisions)
     exact = times.__getitem__
     figures = _figures(reading, starts, exact)
     notes: list[tuple[tuple[int, int, int, str], Note]] = []
@@ -61,7 +50,6 @@ def finish(reading: Reading, tree: etree._ElementTree) -> Piece:
             notes.append(((start, index, raw.staff, raw.voice), note))
         events.clear()  # memory: the notes take their place
     notes.sort(key=lambda pair: pair[0])
-    root = tree.getroot()
     groups = _groups(root)
     parts = tuple(
         replace(part, clefs=tuple(replace(clef, onset=exact(starts[bar] + at)) for bar, at, clef in clefs),
@@ -72,7 +60,7 @@ def finish(reading: Reading, tree: etree._ElementTree) -> Piece:
         title=_title(root), composer=_creator(root), parts=parts, bars=bars, notes=tuple(note for _, note in notes),
         figures=figures, words=_words(reading, starts, exact),
         date=(root.findtext("identification/miscellaneous/miscellaneous-field[@name='date']") or "").strip(),
-        source=reading.name, remarks=tuple(reading.remarks), document=Document(tree, reading.places, divisions),
+        source=reading.name, remarks=tuple(reading.remarks), document=Document(document, reading.places),
     )  # fmt: skip
 
 
@@ -209,15 +197,11 @@ def _put_signs(reading: Reading) -> None:
 
 def _figures(reading: Reading, starts: list[int], exact: Exact) -> tuple[Figure, ...]:
     """Columns without a length share the note they stand under evenly."""
-    hosts: dict[tuple[str, int, int], int] = {}
-    for part, events in zip(reading.parts, reading.events, strict=True):
-        for event in events:
-            key = (part.id, event.bar, event.at)
-            hosts[key] = max(hosts.get(key, 0), event.ticks)
     groups: dict[tuple[str, int, int], list[int]] = defaultdict(list)
     for index, (part_id, bar, at, ticks, _, _) in enumerate(reading.figures):
         if not ticks:
             groups[part_id, bar, at].append(index)
+    hosts = _hosts(reading, {part_id for part_id, _, _ in groups})
     moved: dict[int, tuple[int, int]] = {}
     for key, members in groups.items():
         host = hosts.get(key, reading.divisions)
@@ -227,8 +211,21 @@ def _figures(reading: Reading, starts: list[int], exact: Exact) -> tuple[Figure,
     found = []
     for index, (part_id, bar, at, ticks, items, parentheses) in enumerate(reading.figures):
         shift, length = moved.get(index, (0, ticks))
-        found.append(Figure(part_id, bar, exact(starts[bar] + at + shift), exact(length), items, parentheses))
-    return tuple(sorted(found, key=lambda figure: figure.onset))
+        place = starts[bar] + at + shift
+        found.append((place, Figure(part_id, bar, exact(place), exact(length), items, parentheses)))
+    found.sort(key=lambda pair: pair[0])
+    return tuple([figure for _, figure in found])
+
+
+def _hosts(reading: Reading, figured: set[str]) -> dict[tuple[str, int, int], int]:
+    """Ticks of the longest note at each place of the parts that have figures."""
+    hosts: dict[tuple[str, int, int], int] = {}
+    for part, events in zip(reading.parts, reading.events, strict=True):
+        if part.id in figured:
+            for event in events:
+                key = (part.id, event.bar, event.at)
+                hosts[key] = max(hosts.get(key, 0), event.ticks)
+    return hosts
 
 
 def _words(reading: Reading, starts: list[int], exact: Exact) -> tuple[Words, ...]:

@@ -4,7 +4,7 @@ Refused, before anything is built from them: entity declarations, outside refere
 than 64 MiB or climb out of their folder, absurd sizes. Comments and processing instructions are kept: the document is
 the user's.
 
-Public: parse_xml, unpack_mxl, text_of.
+Public: parse_xml, checked, parsed, bars_of, unpack_mxl, text_of.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ import io
 import re
 import zipfile
 import zlib
+from collections.abc import Iterator
 from typing import Final
 
 from lxml import etree
@@ -24,6 +25,9 @@ MAX_XML: Final = 32 * 2**20
 MAX_ARCHIVE: Final = 64 * 2**20
 MAX_ENTRIES: Final = 200
 MAX_TAGS: Final = 3_000_000
+LARGE: Final = 2**20
+"""Bytes from which on a document is read while it is being parsed; below, parsing it first is quicker."""
+_DECLARATION: Final = re.compile(r"\s*<\?xml[^>]*\?>")
 _DOCTYPE: Final = re.compile(r"<!DOCTYPE[^\[>]*(\[.*?\])?\s*>", re.S)
 
 
@@ -44,8 +48,8 @@ def text_of(data: bytes, name: str) -> str:
             return data.decode("latin-1")
 
 
-def parse_xml(data: bytes, name: str) -> etree._ElementTree:
-    """Parse a document. Raises UnsafeInput or BadInput with one sentence."""
+def checked(data: bytes, name: str) -> bytes:
+    """A document in UTF-8, without its XML declaration, that is safe to parse. Raises UnsafeInput."""
     if len(data) > MAX_XML:
         raise UnsafeInput("the score is larger than 32 MiB", file=name, remedy="export a single movement")
     text = text_of(data, name)
@@ -55,15 +59,55 @@ def parse_xml(data: bytes, name: str) -> etree._ElementTree:
     if "<!ENTITY" in text or (doctype is not None and doctype[1]):
         raise UnsafeInput("the file declares entities of its own, which no score needs", file=name,
                           remedy="export it again from the program it came from")  # fmt: skip
-    text = re.sub(r"^\s*<\?xml[^>]*\?>", "", text, count=1).lstrip("\ufeff \r\n\t")
-    parser = etree.XMLParser(resolve_entities=False, no_network=True, load_dtd=False, dtd_validation=False,
-                             huge_tree=False, strip_cdata=False)  # fmt: skip
+    start = _DECLARATION.match(text)
+    return text[start.end() if start else 0 :].lstrip("\ufeff \r\n\t").encode("utf-8")
+
+
+def parse_xml(data: bytes, name: str) -> etree._ElementTree:
+    """Parse a document. Raises UnsafeInput or BadInput with one sentence."""
+    return parsed(checked(data, name), name)
+
+
+def parsed(document: bytes, name: str) -> etree._ElementTree:
+    """The tree of a checked document. Raises BadInput where it is not well-formed."""
     try:
-        return etree.ElementTree(etree.fromstring(text.encode("utf-8"), parser)).getroot().getroottree()
+        parser = etree.XMLParser(resolve_entities=False, no_network=True, load_dtd=False, dtd_validation=False,
+                                 huge_tree=False, strip_cdata=False)  # fmt: skip
+        return etree.fromstring(document, parser).getroottree()
     except etree.XMLSyntaxError as fault:
-        line = fault.lineno or 0
-        raise BadInput(f"this is not well-formed XML (line {line}: {_short(fault.msg)})", file=name,
-                       remedy="export it again from the program it came from") from None  # fmt: skip
+        raise _malformed(fault, name) from None
+
+
+def bars_of(document: bytes, name: str) -> Iterator[tuple[str, etree._Element]]:
+    """The ``part`` elements of a checked partwise document as they begin (``start``) and as they are complete
+    (``end``), and between them their ``measure`` elements when complete. In a large document a measure is emptied when
+    the next one is asked for, so that the tree, which takes ten times the room of the text, is never whole.
+
+    Raises BadInput where the document is not well-formed.
+    """
+    if len(document) < LARGE:
+        for part in parsed(document, name).getroot().iterchildren("part", "measure"):
+            yield "start", part
+            for measure in part.iterchildren("measure"):
+                yield "end", measure
+            yield "end", part
+        return
+    events = etree.iterparse(
+        io.BytesIO(document), events=("start", "end"), tag=("part", "measure"), resolve_entities=False, no_network=True,
+        load_dtd=False, dtd_validation=False, huge_tree=False, strip_cdata=False, collect_ids=False,
+    )  # fmt: skip
+    try:
+        for event, element in events:
+            yield event, element
+            if event == "end" and element.tag == "measure":
+                element.clear()
+    except etree.XMLSyntaxError as fault:
+        raise _malformed(fault, name) from None
+
+
+def _malformed(fault: etree.XMLSyntaxError, name: str) -> BadInput:
+    return BadInput(f"this is not well-formed XML (line {fault.lineno or 0}: {_short(fault.msg)})", file=name,
+                    remedy="export it again from the program it came from")  # fmt: skip
 
 
 def _short(message: str | None) -> str:
