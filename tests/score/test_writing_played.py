@@ -122,3 +122,45 @@ def test_another_voice_on_the_stave_stays():
 
     assert [(note.onset, str(note.pitch)) for note in out.notes if note.voice == "2"] == [(F(0), "C4")]
     assert [str(tone.pitch) for tone in tones(out, "P1")] == ["C5", "D5", "C5", "D5"]
+
+
+SUNG = score(
+    note("C5", 4, "<notations><fermata/></notations><lyric number='1'><text>Ach</text></lyric>")
+    + note("D5", 4, "<notations><technical><fingering>2</fingering></technical><articulations><staccato/><breath-mark/>"
+                    "</articulations></notations><lyric number='1'><text>weh</text></lyric>"),
+    note("E5", 8, "<notations><ornaments><trill-mark/></ornaments><technical><stopped/></technical></notations>"),
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("write", [write_played, write_parallel])
+def test_words_fermatas_and_articulations_go_over_to_the_played_notes(write):
+    """A fermata stands at the end of what a note is played as, its word at the beginning; a staccato is kept only by a
+    note that stays as it is; the sign that is written out goes."""
+    piece = read("sung.musicxml", SUNG)
+    first, second, third = (tone.id for tone in tones(piece, "P1"))
+    played = [
+        Sounded(F(0), F(1), Pitch.parse("D5"), False, first), Sounded(F(1), F(1), Pitch.parse("C5"), True, first),
+        Sounded(F(2), F(2), Pitch.parse("D5"), False, second),
+        Sounded(F(4), F(2), Pitch.parse("F5"), False, third), Sounded(F(6), F(2), Pitch.parse("E5"), True, third),
+    ]  # fmt: skip
+    root = etree.fromstring(write(piece, "P1", played, [(0, 1)]))
+    notes = list(root.findall("part")[-1].iter("note"))
+
+    assert [note.findtext("lyric/text") for note in notes] == ["Ach", None, "weh", None, None]
+    assert [note.find("notations/fermata") is not None for note in notes] == [False, True, False, False, False]
+    assert [[mark.tag for mark in note.iterfind("notations/articulations/*")] for note in notes] == [
+        [], [], ["staccato", "breath-mark"], [], [],
+    ]  # fmt: skip
+    assert [note.findtext("notations/technical/fingering") for note in notes] == [None, None, "2", None, None]
+    assert list(root.findall("part")[-1].iter("trill-mark", "stopped")) == []
+
+
+def test_a_divided_note_keeps_its_breath_and_loses_its_staccato():
+    piece = read("sung.musicxml", SUNG)
+    second = tones(piece, "P1")[1].id
+    played = [Sounded(F(2 + place), F(1), Pitch.parse(name), False, second) for place, name in enumerate(("E5", "D5"))]
+    root = etree.fromstring(write_played(piece, "P1", played, [(0, 1)]))
+    found = [[mark.tag for mark in note.iterfind("notations/articulations/*")]
+             for note in root.iter("note") if note.find("pitch") is not None]  # fmt: skip
+
+    assert found == [[], ["breath-mark"]]

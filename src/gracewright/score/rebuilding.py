@@ -9,7 +9,7 @@ Public: LINE, Slice, PlayedBar, PartWriter.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Final
@@ -17,6 +17,7 @@ from typing import Final
 from lxml import etree
 
 from gracewright.pitch import Pitch
+from gracewright.score.carrying import Carried, Runs
 from gracewright.score.lines import part_of
 from gracewright.score.model import Meter, Piece
 from gracewright.score.musicxml_note import whole as number
@@ -72,7 +73,10 @@ class _Old:
 class PartWriter:
     """Writes the bars of one part. ``staff`` 0 means that the part has one staff."""
 
-    def __init__(self, piece: Piece, line: str, part: etree._Element, staff: int, *, whole: bool) -> None:
+    def __init__(
+        self, piece: Piece, line: str, part: etree._Element, staff: int, carried: Mapping[str, Carried], *, whole: bool
+    ) -> None:
+        self.carried, self.runs = carried, Runs((), carried)
         self.piece, self.line, self.part, self.staff, self.whole = piece, line, part, staff, whole
         diatonic, chromatic = piece.part(part_of(line)[0]).transpose
         self.shift = (-diatonic, -chromatic)
@@ -86,6 +90,8 @@ class PartWriter:
         needs = [_need(pieces, old) for pieces, old in zip(printed, olds, strict=True)]
         common = math.lcm(*needs) if needs else 1
         slurs = _slurs(bars)
+        hosts = {cut.note: cut.host for bar in bars for cut in bar.slices}
+        self.runs = Runs(hosts.items(), self.carried)
         for measure, bar, pieces, old, need in zip(
             self.part.findall("measure"), bars, printed, olds, needs, strict=True
         ):
@@ -264,8 +270,12 @@ class PartWriter:
                     etree.SubElement(marks, "slur", type=kind, number="5")
         for kind in piece.bracket:
             etree.SubElement(marks, "tuplet", type=kind, number="1")
+        if cut is not None:
+            marks.extend(self.runs.notations(cut.note, cut.pitch, begins=not tied_in, ends=not tied_out))
         if len(marks):
             note.append(marks)
+        if cut is not None and not tied_in:
+            note.extend(self.runs.lyrics(cut.note))
 
 
 class _Cursor:

@@ -1,7 +1,8 @@
 """Write a played line out in notes: the score in the order as played, every length exact.
 
 Conventions: ``Sounded.onset`` counts quarters from the start of the order as played; pitches come in as they sound and
-go out as they are written. Bars keep the lengths they have on the page. All other parts are copied bar by bar.
+go out as they are written. Bars keep the lengths they have on the page. All other parts are copied bar by bar; what the
+page notes carry besides (words, fermatas, breaths, articulations) goes over to the notes they are played as.
 
 Public: Sounded, write_played, write_parallel.
 """
@@ -17,6 +18,7 @@ from lxml import etree
 
 from gracewright.errors import BadInput
 from gracewright.pitch import Pitch
+from gracewright.score.carrying import carried_from
 from gracewright.score.document import part_element
 from gracewright.score.lines import part_of, tones
 from gracewright.score.model import Piece
@@ -43,15 +45,17 @@ def write_played(piece: Piece, line: str, sounded: Sequence[Sounded], order: Ord
     tree, elements = _opened(piece)
     part_id, staff = part_of(line)
     whole = _mark_line(piece, line, elements)
+    carried = carried_from(tones(piece, line), elements)
     unfold(tree, order)
     part = part_element(tree.getroot(), piece.place_of(part_id))
-    PartWriter(piece, line, part, staff, whole=whole).write(played_bars(piece, sounded, order))
+    PartWriter(piece, line, part, staff, carried, whole=whole).write(played_bars(piece, sounded, order))
     return written(tree)
 
 
 def write_parallel(piece: Piece, line: str, sounded: Sequence[Sounded], order: Order) -> bytes:
     """The score unfolded, its line plain, and below it a part "NAME (played)" with the notes as played."""
-    tree, _ = _opened(piece)
+    tree, elements = _opened(piece)
+    carried = carried_from(tones(piece, line), elements)
     part_id, staff = part_of(line)
     root = tree.getroot()
     part = part_element(root, piece.place_of(part_id))
@@ -76,7 +80,7 @@ def write_parallel(piece: Piece, line: str, sounded: Sequence[Sounded], order: O
             assert parent is not None, "score-part stands in the part-list"
             put(parent, parent.index(listed) + 1, entry)
     unfold(tree, order)
-    PartWriter(piece, line, twin, 0, whole=True).write(played_bars(piece, sounded, order))
+    PartWriter(piece, line, twin, 0, carried, whole=True).write(played_bars(piece, sounded, order))
     return written(tree)
 
 
