@@ -6,8 +6,6 @@ the time) are left out. The numeral of a cadential six-four is read as its edito
 
 from __future__ import annotations
 
-import sys
-import tempfile
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -45,31 +43,26 @@ def chorales(tuning: bool | None = None) -> Iterator[Chorale]:
     from music21 import converter, corpus
 
     works = corpus.chorales.ChoraleListRKBWV().byRiemenschneider
-    folder = Path(corpus.__file__).parent / "bach" / "choraleAnalyses"
-    with tempfile.TemporaryDirectory() as place:
-        for path in sorted(folder.glob("*.rntxt")):
-            number = int(path.stem[-3:])
-            if tuning is not None and (number <= TUNING) != tuning:
-                continue
-            try:
-                score = corpus.parse(f"bach/bwv{works[number]['bwv']}")
-            except Exception as fault:
-                print(f"chorale {number} left out: {fault}", file=sys.stderr)
-                continue
-            file = Path(place) / f"{number}.musicxml"
-            score.write("musicxml", file)
-            reading = converter.parse(path).parts[0].flatten().getElementsByClass("RomanNumeral")
-            rows = [(float(r.offset), float(r.quarterLength), r) for r in reading]
-            bass = {float(n.offset): n for n in score.parts[-1].flatten().notes}
-            agreed = [bass[at].pitches[0].name == r.bass().name for at, _, r in rows if at in bass]
-            if not agreed or sum(agreed) / len(agreed) < 0.75:
-                continue
-            yield Chorale(
-                path.stem, read(file), score, [(a, a + n, spelled(r.root().name)) for a, n, r in rows],
-                [(a, a + n, f"{spelled(r.key.tonic.name)} {r.key.mode}") for a, n, r in rows],
-                [(a, a + n, f"{spelled(r.key.tonic.name)} {r.key.mode}|{spelled(r.root().name)}|{r.quality}|"
-                  f"{min(r.inversion(), 3)}") for a, n, r in rows], [row_of(a, n, r) for a, n, r in rows],
-            )  # fmt: skip
+    for path in sorted((Path(corpus.__file__).parent / "bach" / "choraleAnalyses").glob("*.rntxt")):
+        number = int(path.stem[-3:])
+        if tuning is not None and (number <= TUNING) != tuning:
+            continue
+        found = corpus.getWork(f"bach/bwv{works[number]['bwv']}")
+        file = Path(found[0] if isinstance(found, list) else found)
+        score = corpus.parse(file)
+        reading = converter.parse(path).parts[0].flatten().getElementsByClass("RomanNumeral")
+        end = float(score.highestTime)
+        rows = [(float(r.offset), min(float(r.quarterLength), end - float(r.offset)), r) for r in reading]
+        bass = {float(n.offset): n for n in score.parts[-1].flatten().notes}
+        agreed = [bass[at].pitches[0].name == r.bass().name for at, _, r in rows if at in bass]
+        if not agreed or sum(agreed) / len(agreed) < 0.75:
+            continue
+        yield Chorale(
+            path.stem, read(file), score, [(a, a + n, spelled(r.root().name)) for a, n, r in rows],
+            [(a, a + n, f"{spelled(r.key.tonic.name)} {r.key.mode}") for a, n, r in rows],
+            [(a, a + n, f"{spelled(r.key.tonic.name)} {r.key.mode}|{spelled(r.root().name)}|{r.quality}|"
+              f"{min(r.inversion(), 3)}") for a, n, r in rows], [row_of(a, n, r) for a, n, r in rows],
+        )  # fmt: skip
 
 
 def row_of(onset: float, length: float, reading: Any) -> dict[str, str]:

@@ -21,7 +21,7 @@ import numpy as np
 ROOT: Final = Path(__file__).resolve().parents[1]
 sys.path[:0] = [str(ROOT / "bench"), str(ROOT / "scripts")]
 
-from networks import Example, Scorer  # noqa: E402
+from networks import Example, Scorer, joined  # noqa: E402
 
 from gracewright.pitch import fifths_of  # noqa: E402
 from gracewright.score import Piece, read  # noqa: E402
@@ -29,12 +29,14 @@ from gracewright.study import chords as C  # noqa: E402
 from gracewright.study import evidence as E  # noqa: E402
 from gracewright.study import keys as K  # noqa: E402
 from gracewright.study.frames import SHIFT, frames_of, timeline  # noqa: E402
+from gracewright.study.pauses import LineView, line_view, pauses_of  # noqa: E402
 from gracewright.study.tables import QUALITIES  # noqa: E402
 from study_chorales import chorales  # noqa: E402
 from study_data import KINDS, labelled, outer, truth  # noqa: E402
 
 FOLDS: Final = 3
-CHORALE: Final = 2.0  # a quarter of a chorale counts as so many: there are few of them
+CHORALE: Final = 3  # chorales are shown so many times: there are few of them
+SEEDS: Final = 3  # scorers joined into one where there is little to learn from
 TARGET: Final = ROOT / "src" / "gracewright" / "data" / "study" / "harmony.toml"
 HEADER: Final = """\
 # Weights of the study's harmony, in thousandths. Learned by scripts/learn_study.py from expert labels of open scores
@@ -46,7 +48,7 @@ HEADER: Final = """\
 class Labelled:
     """A piece in one texture with its frames, windows and answers."""
 
-    def __init__(self, work: str, piece: Piece, table: Sequence[dict[str, str]], scale: float = 1.0) -> None:
+    def __init__(self, work: str, piece: Piece, table: Sequence[dict[str, str]]) -> None:
         self.work = work
         self.fold = -1
         line = timeline(piece)
@@ -54,7 +56,7 @@ class Labelled:
         rows = [row for row in table if row["root"]]
         times = np.array([float(row["q"]) for row in rows])
         at = np.searchsorted(times, (frames.start + frames.end) / 2 / line.quarter, side="right") - 1
-        self.weight = scale * frames.length / line.quarter * (at >= 0)
+        self.weight = frames.length / line.quarter * (at >= 0)
         at = np.maximum(at, 0)
         self.root = np.array([fifths_of(row["root"]) + SHIFT for row in rows])[at]
         self.quality = np.array([QUALITIES.index(KINDS[row["quality"]]) for row in rows])[at]  # type: ignore[arg-type]
@@ -65,6 +67,7 @@ class Labelled:
         self.roots = C.roots_of(frames)
         self.beats = np.searchsorted(frames.beat, np.arange(int(frames.beat[-1]) + 1))
         self.signatures = np.array([bar.fifths for bar in piece.bars])[frames.bar[self.beats]]
+        self.pauses = pauses_of(piece, line, frames)
         self.windows, self.facts = E.chord_windows(frames), E.frame_facts(frames)
 
     def first(self) -> Example:
@@ -81,22 +84,33 @@ class Labelled:
         self.score = K.log_softmax(scorer.scores(self.first().see()))
         self.field = E.chord_field(self.score, self.roots)
 
-    def keys(self) -> Example:
-        windows = E.key_windows(self.frames, self.beats, *E.whole_piece(self.frames))
-        field = E.key_field_windows(self.frames, self.beats, self.field)
-        arrivals = E.progressions(self.frames, self.beats, self.field)
+    def key_view(self, by_lines: bool) -> K.KeyView:
+        """``by_lines``: also what a chorale's beats see of their lines; nothing where there are none."""
+        beats = self.beats
+        lines = None
+        if by_lines:
+            lines = line_view(self.frames, beats, self.field, self.pauses)
+            if not len(self.pauses):
+                lines = LineView(*(np.zeros_like(part) for part in (lines.windows, lines.arrivals, lines.facts)))
+        return K.KeyView(
+            E.key_windows(self.frames, beats, *E.whole_piece(self.frames)),
+            E.key_field_windows(self.frames, beats, self.field), E.progressions(self.frames, beats, self.field),
+            self.signatures, self.facts[beats, -1:], lines,
+        )  # fmt: skip
+
+    def keys(self, by_lines: bool = False) -> Example:
+        seen = self.key_view(by_lines)
         tonics = range(K.FIRST_TONIC, K.FIRST_TONIC + K.TONICS)
 
         def see() -> Any:
-            texture = self.facts[self.beats, -1:]
-            seen = [K.key_features(windows, field, arrivals, self.signatures, texture, t) for t in tonics]
-            return np.stack(seen, axis=1)
+            return np.stack([K.key_features(seen, tonic) for tonic in tonics], axis=1)
 
         return Example(see, self.key[self.beats], np.add.reduceat(self.weight, self.beats))
 
     def keep_keys(self, scorer: Scorer) -> None:
-        score = K.log_softmax(scorer.scores(self.keys().see()))
-        self.columns = K.key_path(self.frames, self.beats, score).of_frames(self.frames)
+        chorale = len(self.pauses) > 0
+        score = K.log_softmax(scorer.scores(self.keys(chorale).see()))
+        self.columns = K.key_path(self.frames, self.beats, score, chorale).of_frames(self.frames)
 
     def second(self) -> Example:
         top = C.top_roots(self.score, self.roots)
@@ -130,9 +144,17 @@ class Labelled:
         return Example(see, self.inversion, self.weight * (self.quality != QUALITIES.index("augmented sixth")))
 
 
-def fitted(examples: Sequence[Example], hidden: int, kinds: int, rounds: int, **options: float) -> Scorer:
+def fitted(examples: Sequence[Example], hidden: int, kinds: int, rounds: int, *, seeds: int = 1,
+           **options: float) -> Scorer:  # fmt: skip
     features = examples[0].see().shape[2]
-    return Scorer(features, hidden, kinds).fit(examples, rounds, **options)  # type: ignore[arg-type]
+    return joined([
+        Scorer(features, hidden, kinds, seed).fit(examples, rounds, **options) for seed in range(seeds)  # type: ignore[arg-type]
+    ])  # fmt: skip
+
+
+def often(pieces: Sequence[Labelled], examples: Sequence[Example]) -> list[Example]:
+    """The examples, those of chorales so many times."""
+    return [e for piece, e in zip(pieces, examples, strict=True) for _ in range(CHORALE if len(piece.pauses) else 1)]
 
 
 def deal(pieces: Sequence[Labelled]) -> None:
@@ -141,7 +163,8 @@ def deal(pieces: Sequence[Labelled]) -> None:
         piece.fold = works.index(piece.work) % FOLDS
 
 
-def main() -> None:
+def gathered() -> list[Labelled]:
+    """Every piece with all its parts and with its outer lines only."""
     pieces = []
     for path in labelled(reporting=False):
         score = read(path)
@@ -150,33 +173,57 @@ def main() -> None:
         if "solo" not in path.parts[-3]:
             pieces.append(Labelled(work, outer(score), table))
     for chorale in chorales(tuning=True):
-        pieces.append(Labelled(chorale.name, chorale.piece, chorale.table, CHORALE))
-        pieces.append(Labelled(chorale.name, outer(chorale.piece), chorale.table, CHORALE))
+        pieces.append(Labelled(chorale.name, chorale.piece, chorale.table))
+        pieces.append(Labelled(chorale.name, outer(chorale.piece), chorale.table))
     deal(pieces)
-    firsts = [piece.first() for piece in pieces]
+    return pieces
+
+
+def learn_chords(pieces: Sequence[Labelled]) -> Scorer:
+    examples = [piece.first() for piece in pieces]
+
+    def fit(fold: int) -> Scorer:
+        kept = [(p, e) for p, e in zip(pieces, examples, strict=True) if p.fold != fold]
+        return fitted(often(*zip(*kept, strict=True)), 32, C.COUNT, 12, decay=1e-3)
+
     for fold in range(FOLDS):
-        unseen = fitted([e for e, p in zip(firsts, pieces, strict=True) if p.fold != fold], 32, C.COUNT, 12, decay=1e-3)
+        unseen = fit(fold)
         for piece in pieces:
             if piece.fold == fold:
                 piece.keep_first(unseen)
-    chord = fitted(firsts, 32, C.COUNT, 12, decay=1e-3)
-    print("first chords", flush=True)
-    keyed = [piece.keys() for piece in pieces]
-    options = {"rate": 2e-3, "decay": 3e-2, "dropout": 0.5, "batch": 64}
+    return fit(-1)
+
+
+def learn_keys(pieces: Sequence[Labelled], by_lines: bool) -> Scorer:
+    """The scorer of keys, or the one that sees the lines of chorales; each piece keeps what its own kind says."""
+    examples = [piece.keys(by_lines) for piece in pieces]
+
+    def fit(fold: int, seeds: int) -> Scorer:
+        kept = [(p, e) for p, e in zip(pieces, examples, strict=True) if p.fold != fold]
+        options = {"rate": 2e-3, "decay": 3e-2, "dropout": 0.5, "batch": 64}
+        return fitted(often(*zip(*kept, strict=True)), 16, 2, 8, seeds=seeds, **options)
+
     for fold in range(FOLDS):
-        unseen = fitted([e for e, p in zip(keyed, pieces, strict=True) if p.fold != fold], 16, 2, 8, **options)
+        unseen = fit(fold, 1)
         for piece in pieces:
-            if piece.fold == fold:
+            if piece.fold == fold and (len(piece.pauses) > 0) == by_lines:
                 piece.keep_keys(unseen)
-    key = fitted(keyed, 16, 2, 8, **options)
+    return fit(-1, SEEDS if by_lines else 1)
+
+
+def main() -> None:
+    pieces = gathered()
+    chord = learn_chords(pieces)
+    print("first chords", flush=True)
+    key, key_by_lines = learn_keys(pieces, by_lines=False), learn_keys(pieces, by_lines=True)
     print("keys", flush=True)
-    again = fitted([piece.second() for piece in pieces], 48, C.COUNT, 12)
+    again = fitted(often(pieces, [piece.second() for piece in pieces]), 48, C.COUNT, 12)
     print("chords in keys", flush=True)
-    bass = fitted([piece.bass() for piece in pieces], 24, 4, 8)
+    bass = fitted(often(pieces, [piece.bass() for piece in pieces]), 24, 4, 8)
     TARGET.write_text(
-        HEADER + chord.toml("chord") + key.toml("key") + again.toml("chord_in_key") + bass.toml("inversion"),
-        encoding="utf-8",
-    )
+        HEADER + chord.toml("chord") + key.toml("key") + key_by_lines.toml("key_by_lines")
+        + again.toml("chord_in_key") + bass.toml("inversion"), encoding="utf-8",
+    )  # fmt: skip
 
 
 if __name__ == "__main__":

@@ -97,6 +97,17 @@ class Scorer:
         )
 
 
+def joined(scorers: Sequence[Scorer]) -> Scorer:
+    """One scorer whose scores are the mean of several."""
+    whole = Scorer(scorers[0].features, sum(s.hidden for s in scorers), scorers[0].kinds)
+    first, bias, second, out = zip(*(s.parts for s in scorers), strict=True)
+    whole.parts = [
+        np.concatenate(first, axis=1), np.concatenate(bias), np.concatenate(second) / np.float32(len(scorers)),
+        np.mean(out, axis=0),
+    ]  # fmt: skip
+    return whole
+
+
 def line(values: Array) -> str:
     return '"' + " ".join(str(round(1000 * float(value))) for value in values) + '"'
 

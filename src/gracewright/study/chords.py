@@ -13,6 +13,7 @@ inversion_scores, smooth_inversions.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -42,10 +43,10 @@ class ChordPath:
     sure: Floats
 
 
-def roots_of(frames: Frames) -> Ints:
-    """Places that may be roots: all between the flattest and the sharpest note of the piece."""
-    used = np.nonzero(frames.now.any(axis=0))[0]
-    return np.arange(used[0], used[-1] + 1) if len(used) else np.array([SHIFT])
+def roots_of(frames: Frames, more: Sequence[int] = ()) -> Ints:
+    """Places that may be roots: all between the flattest and the sharpest note of the piece, and ``more``."""
+    used = [*np.nonzero(frames.now.any(axis=0))[0].tolist(), *more]
+    return np.arange(min(used), max(used) + 1) if used else np.array([SHIFT])
 
 
 def first_scores(windows: Floats, facts: Floats, roots: Ints) -> Floats:
@@ -99,34 +100,37 @@ def chord_path(frames: Frames, score: Floats, top: Ints, roots: Ints) -> tuple[I
     local = score[rows, slot].astype(np.float64)
     chord = top[rows, slot // COUNT] * COUNT + slot % COUNT
     cost = numbers["chords.change"] + numbers["chords.weak"] * np.minimum(frames.level, 5)
-    chosen = _stay_or_go(local, chord, cost)
+    stays = chord[:-1, :, None] == chord[1:, None, :]
+    held = np.where(stays.any(axis=1), stays.argmax(axis=1), -1)
+    chosen = _stay_or_go(local, held, cost)
     at = np.arange(len(frames))
     found = chord[at, chosen]
     return roots[found // COUNT], found % COUNT, np.exp(local[at, chosen]).astype(np.float32)
 
 
-def _stay_or_go(local: NDArray[np.float64], chord: Ints, cost: NDArray[np.float64]) -> Ints:
-    """Viterbi where a move costs the same whatever the chords: compare staying with leaving the best one."""
-    count, kept = chord.shape
-    stays = chord[:-1, :, None] == chord[1:, None, :]
-    held = np.where(stays.any(axis=1), stays.argmax(axis=1), -1)
-    back = np.zeros((count, kept), dtype=np.int64)
-    ahead = local[0].copy()
-    for frame in range(1, count):
-        best = int(ahead.argmax())
-        before = held[frame - 1]
-        stay = np.where(before >= 0, ahead[before], -np.inf)
-        go = ahead[best] - cost[frame]
-        better = stay >= go
-        back[frame] = np.where(better, before, best)
-        ahead = np.where(better, stay, go) + local[frame]
-    chosen = np.empty(count, dtype=np.int64)
-    here = int(ahead.argmax())
-    for frame in range(count - 1, 0, -1):
-        chosen[frame] = here
-        here = int(back[frame, here])
-    chosen[0] = here
-    return chosen
+def _stay_or_go(local: NDArray[np.float64], held: Ints, cost: NDArray[np.float64]) -> Ints:
+    """Viterbi where a move costs the same whatever the states: compare staying with leaving the best one.
+
+    ``held`` gives for each later frame and state the same state's place in the frame before, -1 where it is new. Plain
+    numbers: so few states are quicker to walk than to make arrays of.
+    """
+    rows: list[list[float]] = local.tolist()
+    ahead = rows[0]
+    back: list[list[int]] = []
+    for row, same, price in zip(rows[1:], held.tolist(), cost[1:].tolist(), strict=True):
+        best = max(ahead)
+        leave, go = ahead.index(best), best - price
+        came = [at if at >= 0 and ahead[at] >= go else leave for at in same]
+        ahead = [
+            (ahead[at] if at == origin else go) + here for at, origin, here in zip(same, came, row, strict=True)
+        ]
+        back.append(came)
+    here = ahead.index(max(ahead))
+    chosen = [here]
+    for came in reversed(back):
+        here = came[here]
+        chosen.append(here)
+    return np.array(chosen[::-1], dtype=np.int64)
 
 
 def inversion_scores(windows: Floats, facts: Floats, root: Ints, quality: Ints) -> Floats:
@@ -154,4 +158,4 @@ def smooth_inversions(score: Floats, root: Ints, quality: Ints) -> Ints:
     local = score.astype(np.float64)
     cost = np.zeros(len(score))
     cost[1:] = np.where((root[1:] == root[:-1]) & (quality[1:] == quality[:-1]), change, 0.0)
-    return _stay_or_go(local, np.broadcast_to(np.arange(kinds), (len(score), kinds)), cost)
+    return _stay_or_go(local, np.broadcast_to(np.arange(kinds), (len(score) - 1, kinds)), cost)

@@ -22,7 +22,7 @@ from gracewright.study.numerals import member_fifths
 SHOWN: Final = {
     frozenset({3, 5}): (), frozenset({3, 6}): (6,), frozenset({4, 6}): (6, 4), frozenset({3, 5, 7}): (7,),
     frozenset({3, 7}): (7,), frozenset({3, 5, 6}): (6, 5), frozenset({3, 4, 6}): (4, 3), frozenset({2, 4, 6}): (4, 2),
-    frozenset({4, 5}): (4,), frozenset({3, 5, 9}): (9,), frozenset({3, 9}): (9,), frozenset({3, 6, 7}): (7,),
+    frozenset({4, 5}): (4,), frozenset({4, 5, 7}): (4,), frozenset({3, 5, 9}): (9,), frozenset({3, 9}): (9,), frozenset({3, 6, 7}): (7,),
     frozenset({3}): (), frozenset({5}): (), frozenset({6}): (6,), frozenset(): (), frozenset({2, 4}): (4, 2),
     frozenset({5, 6}): (6, 5), frozenset({5, 7}): (7,), frozenset({7}): (7,),
 }  # fmt: skip
@@ -52,7 +52,9 @@ def propose_figures(piece: Piece, study: Study) -> tuple[Figure, ...]:
             low, high = bisect_left(onsets, time - longest), bisect_right(onsets, time)
             sounding = [note for note in upper[low:high] if note.end > time]
             bar = piece.bars[tone.bar]
-            items = figures_over(tone.pitch, sounding, study.harmony[index], bar.fifths)
+            items = figures_over(
+                tone.pitch, sounding, study.harmony[index], bar.fifths, quick=tone.length < bar.meter.beat
+            )
             if items != before or (time == tone.onset and items):
                 end = min(study.harmony[index].end, tone.end)
                 found.append(Figure(part, tone.bar, time, end - time, items))
@@ -61,18 +63,21 @@ def propose_figures(piece: Piece, study: Study) -> tuple[Figure, ...]:
 
 
 def figures_over(
-    bass: Pitch, sounding: Sequence[Note], chord: Harmony, fifths: int
+    bass: Pitch, sounding: Sequence[Note], chord: Harmony, fifths: int, *, quick: bool = False
 ) -> tuple[FigureItem, ...]:
-    """Figures over one bass note.
+    """Figures over one bass note; ``quick`` where it lasts less than a beat.
 
     In a full texture all that sounds counts, in a thin one the chord's notes. Where the texture is thin or leaves the
     chord open, the chord's own notes are added.
     """
     members = set(member_fifths(fifths_of(chord.root), chord.quality))
     above: dict[int, int] = {}
+    foreign: set[int] = set()
     for note in sounding:
         if note.pitch is not None and (note.pitch.fifths in members or len(sounding) >= FULL):
-            above[(note.pitch.diatonic - bass.diatonic) % 7 + 1] = note.pitch.alter
+            number = (note.pitch.diatonic - bass.diatonic) % 7 + 1
+            above[number] = note.pitch.alter
+            foreign |= {number} - {1} if note.pitch.fifths not in members else set()
     if (len(sounding) < FULL or not set(above) & {2, 4, 5, 6, 7}) and bass.fifths in members:
         for member in members:
             step = member * 4 % 7
@@ -82,12 +87,22 @@ def figures_over(
     if 2 in numbers and not numbers & {4, 6} and 3 in numbers:
         numbers = numbers - {2} | {9}
         above[9] = above.pop(2)
+    if {3, 4, 6} <= numbers and 4 in foreign:
+        numbers.discard(4)
+        del above[4]
+    if numbers <= {3, 5} and chord.quality == "diminished" and chord.inversion == 0:
+        numbers |= {5, 6}
     shown = SHOWN.get(frozenset(numbers), tuple(sorted(numbers, reverse=True)))
-    return tuple(_items(bass, above, shown, fifths))
-
-
-def _items(bass: Pitch, above: dict[int, int], shown: Iterable[int], fifths: int) -> list[FigureItem]:
     altered = {n: alter for n, alter in above.items() if alter != alter_in(fifths, (bass.step + n - 1) % 7)}
+    if bass.alter != alter_in(fifths, bass.step) and shown:
+        altered.pop(3, None)
+    elif 3 in altered and bass.fifths == fifths_of(chord.root):
+        altered.pop(5, None)
+        shown = tuple(number for number in shown if not (quick and number == 7))
+    return tuple(_items(shown, altered))
+
+
+def _items(shown: Iterable[int], altered: dict[int, int]) -> list[FigureItem]:
     items = []
     for number in sorted({*shown, *altered}, reverse=True):
         mark = MARK.get(altered[number], "") if number in altered else ""

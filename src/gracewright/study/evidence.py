@@ -4,8 +4,8 @@ Conventions: a *window* is a profile over the line of fifths (see :mod:`gracewri
 tonic, a window keeps the places from ``REACH`` fifths below to ``REACH`` above it. Windows carry a margin of
 ``MARGIN`` empty places on either side, so that every view lies inside. Internal to the study.
 
-Public: chord_windows, frame_facts, key_windows, chord_field, field_windows, key_field_windows, progressions, view,
-spread, MARGIN, REACH, NEAR, WIDE, whole_piece.
+Public: chord_windows, frame_facts, key_windows, chord_field, field_windows, key_field_windows, progressions,
+dominants, view, spread, stacked, sums_of, mean_between, MARGIN, REACH, NEAR, WIDE, whole_piece.
 """
 
 from __future__ import annotations
@@ -33,9 +33,9 @@ def chord_windows(frames: Frames) -> Floats:
     beat, beat_low = _pooled(frames, frames.beat)
     group, group_low = _pooled(frames, frames.group)
     low = _one_hot(frames.low)
-    sums = _sums(frames, frames.now)
+    sums = sums_of(frames, frames.now)
     quarter = frames.quarter
-    return _stack(
+    return stacked(
         frames.now, frames.begin, beat, group,
         _span(frames, sums, frames.start - quarter, frames.start),
         _span(frames, sums, frames.end, frames.end + quarter),
@@ -52,8 +52,8 @@ def frame_facts(frames: Frames) -> Floats:
 
 def key_windows(frames: Frames, first: Ints, whole: Floats, last: Floats, close: Floats) -> Floats:
     """What sounds near and far around the frames ``first``, and in the whole piece. Shape (beats, 10, WIDTH)."""
-    sums = _sums(frames, frames.now)
-    lows = _sums(frames, _one_hot(frames.low))
+    sums = sums_of(frames, frames.now)
+    lows = sums_of(frames, _one_hot(frames.low))
     start, end, quarter = frames.start[first], frames.end[first], frames.quarter
     beat, _ = _pooled(frames, frames.beat)
 
@@ -61,7 +61,7 @@ def key_windows(frames: Frames, first: Ints, whole: Floats, last: Floats, close:
         return _span(frames, sums, begin, stop)
 
     shape = (len(first), PLACES)
-    return _stack(
+    return stacked(
         beat[first], span(start - 2 * quarter, start), span(start - 8 * quarter, start),
         span(start, end + 2 * quarter), span(start, end + 8 * quarter),
         _span(frames, lows, start - 4 * quarter, end), _span(frames, lows, start, end + 4 * quarter),
@@ -73,7 +73,7 @@ def whole_piece(frames: Frames) -> tuple[Floats, Floats, Floats]:
     """Profile of the whole piece, its last bass note, and its last two quarters, each of PLACES columns."""
     weighed = frames.length.astype(np.float64) @ frames.now
     whole = (4 * weighed / max(1.0, float(weighed.sum()))).astype(np.float32)
-    sums = _sums(frames, frames.now)
+    sums = sums_of(frames, frames.now)
     end = frames.end[-1:]
     return whole, _one_hot(frames.low[-1:])[0], _span(frames, sums, end - 2 * frames.quarter, end)[0]
 
@@ -95,7 +95,7 @@ def field_windows(frames: Frames, field: Floats) -> Floats:
     quarter = frames.quarter
     start, end = frames.start, frames.end
     flat = field.reshape(len(field), -1)
-    sums = _sums(frames, flat)
+    sums = sums_of(frames, flat)
 
     def span(begin: Ints, stop: Ints) -> Floats:
         return _span(frames, sums, begin, stop)
@@ -110,19 +110,19 @@ def field_windows(frames: Frames, field: Floats) -> Floats:
         within(frames.beat), within(frames.group), span(start - 6 * quarter, start - 2 * quarter),
         span(end + 2 * quarter, end + 6 * quarter),
     ]  # fmt: skip
-    return _stack(*(row.reshape(-1, 4, PLACES)[:, family] for row in rows for family in range(4)))
+    return stacked(*(row.reshape(-1, 4, PLACES)[:, family] for row in rows for family in range(4)))
 
 
 def key_field_windows(frames: Frames, first: Ints, field: Floats) -> Floats:
     """The chord field before and after the frames ``first``. Shape (beats, 16, WIDTH)."""
     quarter = frames.quarter
-    sums = _sums(frames, field.reshape(len(field), -1))
+    sums = sums_of(frames, field.reshape(len(field), -1))
     start = frames.start[first]
     rows = [
         _span(frames, sums, start - 8 * quarter, start), _span(frames, sums, start - quarter, start),
         _span(frames, sums, start, start + 2 * quarter), _span(frames, sums, start + 2 * quarter, start + 8 * quarter),
     ]  # fmt: skip
-    return _stack(*(row.reshape(-1, 4, PLACES)[:, family] for row in rows for family in range(4)))
+    return stacked(*(row.reshape(-1, 4, PLACES)[:, family] for row in rows for family in range(4)))
 
 
 def progressions(frames: Frames, first: Ints, field: Floats) -> Floats:
@@ -130,10 +130,7 @@ def progressions(frames: Frames, first: Ints, field: Floats) -> Floats:
 
     Shape (beats, 8, PLACES); counts end at 3.
     """
-    before = _shifted(field.reshape(len(field), -1), 1).reshape(field.shape)
-    dominant = np.zeros((len(field), PLACES), dtype=np.float32)
-    dominant[:, :-1] += DOMINANT * before[:, 2, 1:] + PLAIN_DOMINANT * before[:, 0, 1:]
-    dominant[:, :-5] += PLAIN_DOMINANT * before[:, 3, 5:]
+    dominant = dominants(field)
     arrivals = np.concatenate([dominant * field[:, 0], dominant * field[:, 1]], axis=1)
     sums = np.zeros((len(field) + 1, arrivals.shape[1]), dtype=np.float64)
     np.cumsum(arrivals, axis=0, out=sums[1:])
@@ -144,6 +141,15 @@ def progressions(frames: Frames, first: Ints, field: Floats) -> Floats:
         high = np.searchsorted(frames.start, start + stop * quarter)
         rows.append((sums[high] - sums[low]).reshape(-1, 2, PLACES))
     return np.minimum(np.concatenate(rows, axis=1), 3).astype(np.float32)
+
+
+def dominants(field: Floats) -> Floats:
+    """How far the chord before each frame is the dominant of each place, shape (frames, PLACES)."""
+    before = _shifted(field.reshape(len(field), -1), 1).reshape(field.shape)
+    dominant = np.zeros((len(field), PLACES), dtype=np.float32)
+    dominant[:, :-1] += DOMINANT * before[:, 2, 1:] + PLAIN_DOMINANT * before[:, 0, 1:]
+    dominant[:, :-5] += PLAIN_DOMINANT * before[:, 3, 5:]
+    return dominant
 
 
 def view(windows: Floats, root: int, reach: int, rows: Ints | None = None) -> Floats:
@@ -170,7 +176,8 @@ def spread(weights: Floats, windows: Floats, roots: Ints, reach: int) -> Floats:
     return (seen @ table.reshape(-1, len(roots) * hidden)).reshape(len(windows), len(roots), hidden)
 
 
-def _stack(*rows: Floats) -> Floats:
+def stacked(*rows: Floats) -> Floats:
+    """Profiles as windows, shape (rows, profiles, WIDTH)."""
     stacked = np.zeros((len(rows[0]), len(rows), WIDTH), dtype=np.float32)
     for column, row in enumerate(rows):
         stacked[:, column, MARGIN : MARGIN + PLACES] = row
@@ -193,7 +200,8 @@ def _pooled(frames: Frames, group: Ints) -> tuple[Floats, Ints]:
     return share[group].astype(np.float32), np.minimum.reduceat(frames.low, first)[group]
 
 
-def _sums(frames: Frames, profile: Floats) -> Floats:
+def sums_of(frames: Frames, profile: Floats) -> Floats:
+    """Running sums over time, one row more than there are frames."""
     sums = np.zeros((len(frames) + 1, profile.shape[1]), dtype=np.float32)
     np.cumsum(profile * frames.length[:, None].astype(np.float32), axis=0, out=sums[1:])
     return sums
@@ -203,9 +211,14 @@ def _span(frames: Frames, sums: Floats, begin: Ints, end: Ints) -> Floats:
     """Mean sounding of each column between two times of each row (to the nearest frame)."""
     first = np.searchsorted(frames.start, begin, side="left")
     last = np.searchsorted(frames.start, end, side="left")
+    return mean_between(frames, sums, first, last)
+
+
+def mean_between(frames: Frames, sums: Floats, first: Ints, stop: Ints) -> Floats:
+    """Mean sounding of each column from one frame to before another, for each row."""
     edges = np.append(frames.start, frames.end[-1])
-    length = np.maximum(edges[last] - edges[first], 1).astype(np.float32)
-    return np.asarray((sums[last] - sums[first]) / length[:, None], dtype=np.float32)
+    length = np.maximum(edges[stop] - edges[first], 1).astype(np.float32)
+    return np.asarray((sums[stop] - sums[first]) / length[:, None], dtype=np.float32)
 
 
 def _shifted(profile: Floats, by: int) -> Floats:

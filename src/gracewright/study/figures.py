@@ -4,26 +4,31 @@ Conventions: figures count staff places above the bass note under which they sta
 signature; a slash or a plus raises. Suspended figures (4 with 5, 9, 7 going to 6) speak for the chord they resolve
 into. Common practice, no source.
 
-Public: figure_evidence, figured_members.
+Public: FiguredSpan, figured_spans, figured_places, figure_evidence, figured_members.
 """
 
 from __future__ import annotations
 
-from bisect import bisect_right
-from collections.abc import Sequence
+from bisect import bisect_left, bisect_right
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from fractions import Fraction
 from typing import Final
 
 import numpy as np
 
 from gracewright.pitch import FIFTHS, Pitch
-from gracewright.score import Figure, FigureItem, Piece
+from gracewright.score import Figure, FigureItem, Note, Piece
 from gracewright.score.lines import alter_in
 from gracewright.study.frames import PLACES, SHIFT, Floats, Frames, Ints, Timeline
+from gracewright.study.metre import level_at
 from gracewright.study.numerals import MEMBERS
 from gracewright.study.tables import QUALITIES
 
-WEIGHT: Final = 3.0
+WEIGHT: Final = 3.0  # of a printed figure
+BARE: Final = 0.8  # of a bass note left without figures among figured ones
+BARE_LEVEL: Final = 2  # such a note counts from this metrical level up
+NEAR_FIGURES: Final = 2  # figures within a bar that make a note one among figured ones
 _RAISE: Final = {"sharp": 1, "flat": -1, "natural": 0, "double-sharp": 2, "sharp-sharp": 2, "flat-flat": -2}
 _UP_HALF: Final = frozenset({"slash", "backslash", "plus", "vertical"})
 
@@ -69,34 +74,88 @@ def _place(bass: Pitch, number: int, item: FigureItem | None, fifths: int) -> in
     return FIFTHS[step] + 7 * alter
 
 
-def figure_evidence(piece: Piece, line: Timeline, frames: Frames, roots: Ints) -> Floats | None:
-    """Evidence for each root and quality on the frames that figures cover, or None where nothing is figured."""
-    figures = [figure for figure in piece.figures if figure.items]
-    if not figures:
+@dataclass(frozen=True)
+class FiguredSpan:
+    """Frames ``first`` to before ``stop`` with the places figures name there, those they suspend, and how sure."""
+
+    first: int
+    stop: int
+    places: frozenset[int]
+    hung: frozenset[int]
+    weight: float = WEIGHT
+
+
+def figured_spans(piece: Piece, line: Timeline, frames: Frames) -> list[FiguredSpan]:
+    """What printed figures say; a bass note left bare among figured ones means its plain triad, less surely."""
+    spans: list[FiguredSpan] = []
+    figures = sorted((figure for figure in piece.figures if figure.items), key=lambda figure: figure.onset)
+    for part in sorted({figure.part for figure in figures}):
+        bass = _lowest(piece, part)
+        if bass:
+            spans += _spans(piece, line, frames, bass, [figure for figure in figures if figure.part == part])
+    return spans
+
+
+def _lowest(piece: Piece, part: str) -> list[Note]:
+    """The lowest note of a part at each onset."""
+    found: dict[Fraction, Note] = {}
+    for note in piece.by_part[part]:
+        if note.pitch is not None and note.length and not note.cue:
+            other = found.get(note.onset)
+            if other is None or other.pitch is None or note.pitch < other.pitch:
+                found[note.onset] = note
+    return [found[onset] for onset in sorted(found)]
+
+
+def _spans(
+    piece: Piece, line: Timeline, frames: Frames, bass: Sequence[Note], figures: Sequence[Figure]
+) -> Iterator[FiguredSpan]:
+    onsets = [note.onset for note in bass]
+    taken: set[int] = set()
+    covered = Fraction(-1)
+
+    def span(begin: Fraction, end: Fraction, note: Note, items: Sequence[FigureItem], weight: float) -> FiguredSpan:
+        assert note.pitch is not None, "rests were left out"
+        first = int(np.searchsorted(frames.end, line.ticks(begin), side="right"))
+        stop = int(np.searchsorted(frames.start, line.ticks(end), side="left"))
+        places, hung = figured_members(note.pitch, items, piece.bars[note.bar].fifths)
+        return FiguredSpan(first, max(stop, first + 1), places, hung, weight)
+
+    for figure, later in zip(figures, [*figures[1:], None], strict=True):
+        at = bisect_right(onsets, figure.onset) - 1
+        if at < 0:
+            continue
+        note = bass[at]
+        until = figure.onset + figure.length if figure.length else note.end
+        held = any(item.extend for item in figure.items)
+        end = max(note.end, until) if held else min(note.end, until)
+        if later is not None and later.onset > figure.onset:
+            end = min(end, later.onset)
+        taken.add(at)
+        covered = max(covered, end)
+        taken |= {other for other in range(at + 1, len(bass)) if onsets[other] < end} if held else set()
+        yield span(figure.onset, max(end, figure.onset), note, _resolved(figure, later, note.end), WEIGHT)
+    times = [figure.onset for figure in figures]
+    for at, note in enumerate(bass):
+        bar = piece.bars[note.bar]
+        near = bisect_right(times, note.end + bar.length) - bisect_left(times, note.onset - bar.length)
+        if at not in taken and not note.tie_in and near >= NEAR_FIGURES and level_at(bar, note.onset) <= BARE_LEVEL:
+            yield span(note.onset, note.end, note, (), BARE)
+
+
+def figured_places(spans: Sequence[FiguredSpan]) -> list[int]:
+    """All places the figures name."""
+    return sorted({place + SHIFT for span in spans for place in span.places if 0 <= place + SHIFT < PLACES})
+
+
+def figure_evidence(spans: Sequence[FiguredSpan], count: int, roots: Ints) -> Floats | None:
+    """Evidence for each root and quality on each of ``count`` frames, or None where nothing is figured."""
+    if not spans:
         return None
-    extra = np.zeros((len(frames), len(roots) * len(QUALITIES)), dtype=np.float32)
+    extra = np.zeros((count, len(roots) * len(QUALITIES)), dtype=np.float32)
     holds = _membership(roots)
-    by_part = {figure.part for figure in figures}
-    for part in by_part:
-        bass = [note for note in piece.by_part[part] if note.pitch is not None and note.length and not note.cue]
-        onsets = [note.onset for note in bass]
-        own = sorted((figure for figure in figures if figure.part == part), key=lambda figure: figure.onset)
-        for figure, later in zip(own, [*own[1:], None], strict=True):
-            at = bisect_right(onsets, figure.onset) - 1
-            if at < 0:
-                continue
-            note = min((n for n in bass[max(0, at - 3) : at + 1] if n.onset == onsets[at]), key=lambda n: n.pitch or 0)
-            assert note.pitch is not None, "rests were left out"
-            end = note.end
-            if figure.length:
-                end = min(end, figure.onset + figure.length) if figure.onset + figure.length > figure.onset else end
-            if later is not None:
-                end = min(end, later.onset) if later.onset > figure.onset else end
-            first = int(np.searchsorted(frames.end, line.ticks(figure.onset), side="right"))
-            last = int(np.searchsorted(frames.start, line.ticks(max(end, figure.onset)), side="left"))
-            wanted = _resolved(figure, later, note.end)
-            places, hung = figured_members(note.pitch, wanted, piece.bars[figure.bar].fifths)
-            extra[first : max(last, first + 1)] += WEIGHT * _fit(holds, places, hung)
+    for span in spans:
+        extra[span.first : span.stop] += span.weight * _fit(holds, span.places, span.hung)
     return extra
 
 

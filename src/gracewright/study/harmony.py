@@ -37,16 +37,16 @@ from gracewright.study.evidence import (
     progressions,
     whole_piece,
 )
-from gracewright.study.figures import figure_evidence
+from gracewright.study.figures import figure_evidence, figured_places, figured_spans
 from gracewright.study.frames import SHIFT, Floats, Frames, Ints, Timeline
-from gracewright.study.keys import KeyPath, key_at, key_path, key_scores, log_softmax
+from gracewright.study.keys import KeyPath, KeyView, key_at, key_path, key_scores, log_softmax
 from gracewright.study.model import Harmony
 from gracewright.study.numerals import MEMBERS, figures_of, member_fifths, numeral
+from gracewright.study.pauses import line_view, pauses_of
 from gracewright.study.tables import QUALITIES
 
 STRETCH: Final = 1024
 OVERLAP: Final = 128
-CHORALE: Final = 3
 
 
 @dataclass(frozen=True)
@@ -60,11 +60,14 @@ class Reading:
 
 def read_harmony(piece: Piece, line: Timeline, frames: Frames) -> Reading:
     """Keys, then chords in their keys."""
-    roots = roots_of(frames)
-    figured = figure_evidence(piece, line, frames, roots)
+    spans = figured_spans(piece, line, frames)
+    roots = roots_of(frames, figured_places(spans))
+    figured = figure_evidence(spans, len(frames), roots)
     whole = whole_piece(frames)
     signatures = np.array([bar.fifths for bar in piece.bars])
     starts = np.searchsorted(frames.beat, np.arange(int(frames.beat[-1]) + 1))
+    pauses = pauses_of(piece, line, frames)
+    chorale = len(pauses) > 0
     firsts, fields, heard = [], [], []
     for part, core, at in _stretches(frames):
         facts = frame_facts(part)
@@ -72,21 +75,18 @@ def read_harmony(piece: Piece, line: Timeline, frames: Frames) -> Reading:
         seen = score if figured is None else score + figured[at : at + len(part)]
         field = chord_field(seen, roots)
         beats = starts[(starts >= at + core.start) & (starts < at + core.stop)] - at
-        heard.append(
-            key_scores(key_windows(part, beats, *whole), key_field_windows(part, beats, field),
-                       progressions(part, beats, field), signatures[part.bar[beats]], facts[beats, -1:])
+        here = pauses[(pauses >= at) & (pauses < at + len(part))] - at
+        view = KeyView(
+            key_windows(part, beats, *whole), key_field_windows(part, beats, field), progressions(part, beats, field),
+            signatures[part.bar[beats]], facts[beats, -1:], line_view(part, beats, field, here) if chorale else None,
         )  # fmt: skip
+        heard.append(key_scores(view))
         firsts.append(score[core])
         fields.append(field[core].astype(np.float16))
     first, field = np.concatenate(firsts), np.concatenate(fields)
-    keys = key_path(frames, starts, np.concatenate(heard), _is_chorale(piece))
+    keys = key_path(frames, starts, np.concatenate(heard), chorale)
     columns = keys.of_frames(frames)
     return Reading(keys, _chords_in_keys(frames, roots, first, field, columns, figured), columns)
-
-
-def _is_chorale(piece: Piece) -> bool:
-    """Whether the piece pauses line by line: fermatas at three times or more."""
-    return len({note.onset for note in piece.notes if note.marks.fermata}) >= CHORALE
 
 
 def _chords_in_keys(

@@ -4,7 +4,7 @@ Conventions: keys are columns ``2 * (tonic - FIRST_TONIC) + minor``; tonics are 
 :mod:`gracewright.study.frames`. The path is found by dynamic programming over beats (Viterbi), a change costing more
 the farther the keys lie apart and the weaker the beat.
 
-Public: KeyPath, key_scores, key_features, key_path, key_spans, key_at, FIRST_TONIC, TONICS, log_softmax.
+Public: KeyPath, KeyView, key_scores, key_features, key_path, key_spans, key_at, FIRST_TONIC, TONICS, log_softmax.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ from gracewright.pitch import Key, class_from_fifths
 from gracewright.study.evidence import REACH, WIDE, spread, view
 from gracewright.study.frames import SHIFT, Floats, Frames, Ints, Timeline
 from gracewright.study.model import KeySpan
+from gracewright.study.pauses import LineView
 from gracewright.study.tables import weights
 
 FIRST_TONIC: Final = SHIFT - 8
@@ -45,12 +46,32 @@ def key_at(column: int) -> Key:
     return Key(FIRST_TONIC - SHIFT + column // 2, "minor" if column % 2 else "major")
 
 
-def key_features(
-    windows: Floats, field: Floats, arrivals: Floats, signatures: Ints, texture: Floats, tonic: int
-) -> Floats:
+@dataclass(frozen=True)
+class KeyView:
+    """What is known of each beat: windows of notes and of chords, dominants that arrive, signature and texture; of a
+    chorale also its lines."""
+
+    notes: Floats
+    chords: Floats
+    arrivals: Floats
+    signatures: Ints
+    texture: Floats
+    lines: LineView | None = None
+
+    def own(self, tonic: int) -> Floats:
+        """What is no window, as one tonic sees it."""
+        facts = [self.arrivals[:, :, tonic], _signature(self.signatures, tonic), self.texture]
+        if self.lines is not None:
+            facts += [self.lines.arrivals[:, :, tonic], self.lines.facts]
+        return np.concatenate(facts, axis=1)
+
+
+def key_features(seen: KeyView, tonic: int) -> Floats:
     """All that is known of each beat as one tonic sees it, shape (beats, features)."""
-    own = [arrivals[:, :, tonic], _signature(signatures, tonic), texture]
-    return np.concatenate([view(windows, tonic, REACH), view(field, tonic, WIDE), *own], axis=1)
+    parts = [view(seen.notes, tonic, REACH), view(seen.chords, tonic, WIDE)]
+    if seen.lines is not None:
+        parts.append(view(seen.lines.windows, tonic, WIDE))
+    return np.concatenate([*parts, seen.own(tonic)], axis=1)
 
 
 def _signature(signatures: Ints, tonic: int) -> Floats:
@@ -58,17 +79,20 @@ def _signature(signatures: Ints, tonic: int) -> Floats:
     return np.eye(HIGHEST - LOWEST + 1, dtype=np.float32)[offset]
 
 
-def key_scores(windows: Floats, field: Floats, arrivals: Floats, signatures: Ints, texture: Floats) -> Floats:
+def key_scores(seen: KeyView) -> Floats:
     """Log probability of each key on each beat, shape (beats, 2 * TONICS)."""
-    layer = weights().layers["key"]
+    layer = weights().layers["key" if seen.lines is None else "key_by_lines"]
     tonics = np.arange(FIRST_TONIC, FIRST_TONIC + TONICS)
-    edge = windows.shape[1] * (2 * REACH + 1)
-    rest = edge + field.shape[1] * (2 * WIDE + 1)
-    hidden = spread(layer.first[:edge], windows, tonics, REACH)
-    hidden += spread(layer.first[edge:rest], field, tonics, WIDE)
-    facts = [[arrivals[:, :, tonic], _signature(signatures, tonic), texture] for tonic in tonics.tolist()]
-    own = np.stack([np.concatenate(row, axis=1) for row in facts], axis=1)
-    return log_softmax(layer.finish(hidden + own @ layer.first[rest:]).reshape(len(windows), -1))
+    hidden: Floats = np.zeros((len(seen.notes), TONICS, layer.first.shape[1]), dtype=np.float32)
+    edge = 0
+    for windows, reach in (
+        (seen.notes, REACH), (seen.chords, WIDE), *([(seen.lines.windows, WIDE)] if seen.lines else []),
+    ):  # fmt: skip
+        stop = edge + windows.shape[1] * (2 * reach + 1)
+        hidden += spread(layer.first[edge:stop], windows, tonics, reach)
+        edge = stop
+    own = np.stack([seen.own(tonic) for tonic in tonics.tolist()], axis=1)
+    return log_softmax(layer.finish(hidden + own @ layer.first[edge:]).reshape(len(own), -1))
 
 
 def log_softmax(score: Floats) -> Floats:
