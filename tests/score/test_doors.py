@@ -237,3 +237,14 @@ def test_scores_of_a_folder_are_found_and_sorted(tmp_path):
         (tmp_path / name).write_text("x")
 
     assert [path.name for path in scores_in(tmp_path)] == ["a.mei", "b.musicxml", "c.krn"]
+
+
+def test_an_editors_warning_is_no_word_on_the_page():
+    """Humdrum comes with the editor's problem marks; the page stays clean, and the door says where they are."""
+    data = KERN.replace("8b\n", "!LO:TX:t=P:problem=a blot\n8b\n")
+    piece = read("air.krn", data.encode())
+
+    assert piece.words == ()
+    assert [remark for remark in piece.remarks if "doubtful" in remark] == [
+        "Bar 1: the edition marks something there as doubtful or corrected."
+    ]

@@ -20,10 +20,11 @@ from gracewright.errors import BadInput
 from gracewright.score.draft import Draft, DraftBar, DraftPart, Event, Frame, clean, to_musicxml
 from gracewright.score.lines import alter_in
 from gracewright.score.mei_layer import LayerReader, chosen, local, spelled_alterations
-from gracewright.score.mei_signs import SignReader
+from gracewright.score.mei_signs import SignReader, is_editors_mark
 from gracewright.score.model import Piece
 from gracewright.score.musicxml import read_tree
 from gracewright.score.musicxml_part import staff_places
+from gracewright.score.musicxml_whole import listed
 from gracewright.score.safe import parse_xml
 
 MAX_STAVES: Final = 32
@@ -102,6 +103,7 @@ def read_draft(root: etree._Element, name: str) -> Draft:
         _walk(state, scores[0])
         for measure, signs in state.late:
             signs.read(measure)
+        _remark_on_doubts(state)
     except (ValueError, ArithmeticError, LookupError, TypeError) as fault:
         bar = draft.frames[-1].number if draft.frames else ""
         raise BadInput(f"the score cannot be made sense of ({str(fault)[:80]})", file=name, bar=bar,
@@ -111,6 +113,14 @@ def read_draft(root: etree._Element, name: str) -> Draft:
         what = "is not in common notation" if old else "has no bars"
         raise BadInput(f"the score {what}", file=name, remedy="give a score with bars in common notation")
     return draft
+
+
+def _remark_on_doubts(state: _State) -> None:
+    """Warning marks of an editor are not on the page; that they are there is said."""
+    marked = [frame.number for (measure, _), frame in zip(state.late, state.draft.frames, strict=True)
+              if any(is_editors_mark(element) for element in chosen(measure))]  # fmt: skip
+    if marked:
+        state.draft.remark(f"{listed(marked)}: the edition marks something there as doubtful or corrected.")
 
 
 def _heading(draft: Draft, root: etree._Element) -> None:

@@ -3,7 +3,7 @@
 Conventions: an event is named by ``@startid`` or stands at a staff and ``@tstamp`` (1 is the first beat, in units of
 the time signature's lower number).
 
-Public: SignReader.
+Public: SignReader, is_editors_mark.
 """
 
 from __future__ import annotations
@@ -226,6 +226,8 @@ class SignReader:
         self.bars[staff].at.append((at, direction))
 
     def _words(self, element: etree._Element) -> None:
+        if is_editors_mark(element):
+            return
         jump = element.get("func", "")
         if local(element) == "repeatMark" and jump in ("segno", "coda"):
             staff, at = self._place(element)
@@ -251,6 +253,11 @@ class SignReader:
                 self.bars[staff].at.append((at, direction))
         else:
             self._say(element, text)
+
+
+def is_editors_mark(element: etree._Element) -> bool:
+    """A direction that says "here is a problem" or "so in the source" and nothing that a player reads."""
+    return local(element) == "dir" and (element.get("type") or "").split()[:1] in (["problem"], ["sic"])
 
 
 def _jump(element: etree._Element) -> str:

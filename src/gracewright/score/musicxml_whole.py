@@ -1,6 +1,6 @@
 """The whole of a MusicXML document: bars get their onsets, notes their exact times.
 
-Public: finish.
+Public: finish, listed.
 """
 
 from __future__ import annotations
@@ -113,7 +113,7 @@ def _drop_rests_past_the_bar(reading: Reading) -> None:
                 event.ticks = min(event.ticks, cut[event.bar] - event.at)
     if cut:
         numbers = [reading.bars[bar].number for bar in sorted(cut)]
-        reading.remarks.append(f"{_listed(numbers)}: rests past the end of the bar are left out.")
+        reading.remarks.append(f"{listed(numbers)}: rests past the end of the bar are left out.")
         for bar in cut:
             reading.bars[bar].uneven = ""
 
@@ -144,8 +144,12 @@ def _bars(reading: Reading) -> tuple[tuple[Bar, ...], list[int]]:
     return tuple(bars), starts
 
 
-def _listed(numbers: Sequence[str]) -> str:
-    """Bar numbers in words: the first few, and how many more."""
+def listed(numbers: Sequence[str]) -> str:
+    """Bar numbers in words: the first few, and how many more.
+
+    >>> listed(["1", "3", "3"]), listed([str(number) for number in range(1, 9)])
+    ('Bars 1, 3', 'Bars 1, 2, 3, 4, 5 and 3 more')
+    """
     numbers = list(dict.fromkeys(numbers))
     first = ", ".join(numbers[:5])
     word = "Bar" if len(numbers) == 1 else "Bars"
@@ -157,10 +161,10 @@ def _remark_on_bars(reading: Reading, bars: Sequence[Bar]) -> None:
     pairs = list(zip(reading.bars, bars, strict=True))
     uneven = [bar.number for raw, bar in pairs if raw.uneven]
     if uneven:
-        reading.remarks.append(f"{_listed(uneven)}: the parts are not equally long; the longest counts.")
+        reading.remarks.append(f"{listed(uneven)}: the parts are not equally long; the longest counts.")
     overfull = [bar.number for raw, bar in pairs if bar.meter.measured and bar.length > bar.meter.length]
     if overfull and len(overfull) * 4 < len(bars):
-        reading.remarks.append(f"{_listed(overfull)}: more than the time signature allows; read as it stands.")
+        reading.remarks.append(f"{listed(overfull)}: more than the time signature allows; read as it stands.")
 
 
 def _remark_on_ties(reading: Reading) -> None:
@@ -179,7 +183,7 @@ def _remark_on_ties(reading: Reading) -> None:
         loose += waiting.values()
     if loose:
         numbers = [reading.bars[bar].number for bar in sorted(loose)]
-        reading.remarks.append(f"{_listed(numbers)}: a tie leads nowhere and is read as two notes.")
+        reading.remarks.append(f"{listed(numbers)}: a tie leads nowhere and is read as two notes.")
 
 
 def _put_signs(reading: Reading) -> None:
