@@ -47,7 +47,7 @@ def study(piece: Piece, *, solo: str = "", bass: str = "", tempo: Fraction | Non
     return Study(
         solo=material.solo, bass=material.bass, home=home, harmony=harmony, keys=keys, cadences=cadences,
         phrases=phrases, sequences=sequences,
-        repeats=find_repeats(piece, material.melody, order), order=order, roles=roles,
+        repeats=find_repeats(material, order), order=order, roles=roles,
         cues=find_cues(material, harmony, roles, phrases),
         tension=tension_curve(material, harmony, roles, home.signature), hemiolas=hemiolas,
         dance=dance.name, dance_confidence=dance.confidence, slow=dance.slow, tempo=dance.tempo,

@@ -9,13 +9,15 @@ Public: played_order, find_repeats.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from fractions import Fraction
 from typing import Final
 
-from gracewright.score import Bar, Piece, Tone
+from gracewright.score import Bar
+from gracewright.study.material import Material
 from gracewright.study.model import Repeat, Segment
+from gracewright.study.returns import find_returns
 
 MOST: Final = 8
+JUMPS: Final = {"dacapo": "da capo", "dalsegno": "dal segno"}
 
 
 def played_order(bars: Sequence[Bar]) -> tuple[Segment, ...]:
@@ -96,53 +98,19 @@ def _runs(order: Sequence[int]) -> tuple[Segment, ...]:
     return tuple(Segment(first, last, through) for first, last, through in runs)
 
 
-def find_repeats(piece: Piece, solo: Sequence[Tone], order: Sequence[Segment]) -> tuple[Repeat, ...]:
-    """Passages heard again: by sign, and written out (four bars or more alike in the solo, or two at the end)."""
+def find_repeats(material: Material, order: Sequence[Segment]) -> tuple[Repeat, ...]:
+    """Passages heard again: by sign, and written out."""
+    bars = material.piece.bars
     found = []
+    jump = next((name for bar in bars for name in bar.jumps if name in JUMPS), "")
     for segment in order:
         if segment.time_through > 1:
-            here = piece.bars[segment.first_bar].onset, piece.bars[segment.last_bar].end
-            after_jump = any("dacapo" in bar.jumps or "dalsegno" in bar.jumps for bar in piece.bars)
-            found.append(Repeat("da capo" if after_jump and segment.first_bar == 0 else "sign", here, here))
-    return tuple(found) + _written_out(piece, solo)
+            here = bars[segment.first_bar].onset, bars[segment.last_bar].end
+            found.append(Repeat(_by_sign(bars, segment, jump), here, here))
+    return tuple(found) + find_returns(material)
 
 
-def _fingerprints(piece: Piece, solo: Sequence[Tone]) -> list[int]:
-    """A number for the content of each bar, equal where bars are equal; 0 for an empty bar."""
-    content: list[list[tuple[Fraction, int, Fraction]]] = [[] for _ in piece.bars]
-    for tone in solo:
-        content[tone.bar].append((tone.onset - piece.bars[tone.bar].onset, tone.pitch.midi, tone.length))
-    numbers: dict[tuple[tuple[Fraction, int, Fraction], ...], int] = {(): 0}
-    return [numbers.setdefault(tuple(bar), len(numbers)) for bar in content]
-
-
-def _written_out(piece: Piece, solo: Sequence[Tone], least: int = 3) -> tuple[Repeat, ...]:
-    """Longest runs of bars that return note for note; at the very end two bars are enough (petite reprise)."""
-    prints = _fingerprints(piece, solo)
-    places: dict[int, list[int]] = {}
-    found: list[Repeat] = []
-    index = 0
-    while index < len(prints):
-        best = (0, 0)
-        if prints[index]:
-            for earlier in places.get(prints[index], [])[-16:]:
-                run = 0
-                while (
-                    index + run < len(prints) and earlier + run < index and prints[earlier + run] == prints[index + run]
-                ):
-                    run += 1
-                best = max(best, (run, earlier))
-        run, earlier = best
-        at_end = index + run == len(prints)
-        for passed in range(index, index + max(1, run)):
-            if passed < len(prints) and prints[passed]:
-                places.setdefault(prints[passed], []).append(passed)
-        if run >= least or (at_end and run >= 2):
-            bars = piece.bars
-            kind = "petite reprise" if at_end and earlier + run == index and run >= 2 else "written"
-            if run <= 4 and earlier + run == index and not at_end:
-                kind = "echo"
-            first = bars[earlier].onset, bars[earlier + run - 1].end
-            found.append(Repeat(kind, first, (bars[index].onset, bars[index + run - 1].end)))
-        index += max(1, run)
-    return tuple(found)
+def _by_sign(bars: Sequence[Bar], segment: Segment, jump: str) -> str:
+    """Whether a run sounds again because of a jump or of a repeat sign."""
+    back = 0 if jump == "dacapo" else next((bar.index for bar in bars if "segno" in bar.jumps), 0)
+    return JUMPS[jump] if jump and segment.first_bar == back else "sign"

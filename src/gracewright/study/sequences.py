@@ -1,8 +1,10 @@
 """Sequences: a melodic pattern copied at once on another step of the scale, twice or more.
 
-A leg is compared with the next one at a fixed distance in time (a beat, half a bar, a bar … four bars). All notes must
-have the same lengths and move by the same number of staff places; one note in a leg may differ (then the sequence is
-not exact). Two legs need a bar each; shorter legs need three.
+A leg is compared with the next one at a fixed distance in time (a beat, half a bar, a bar … four bars): as many notes,
+at the same times, each as many staff places away; one note in four may differ (then the sequence is not exact), and
+the last of three legs may break off. Legs of a bar or more need two statements, shorter ones three and no difference.
+Three notes are enough where the bass goes along. A scale or an arpeggio that runs on, and one note struck again and
+again, are no sequence.
 
 Public: find_sequences.
 """
@@ -15,6 +17,7 @@ from fractions import Fraction
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from gracewright.score import Tone
 from gracewright.study.frames import Ints
@@ -24,16 +27,51 @@ from gracewright.study.model import Leg, Sequence
 
 LEAST_NOTES: Final = 3
 FARTHEST: Final = 5  # staff places a leg may be moved
+LIKE: Final = 0.75
+"""Least share of notes in a leg that are copied to the note."""
+
+STANDS: Final = 0.6
+"""How much of a third or later leg must stand for it to count."""
+
+PAIR: Final = 0.85
+"""The same of the second."""
+
+FULL: Final = 6
+"""Notes that a stretch must have before one of them may differ."""
+
+
+Flags = NDArray[np.bool_]
 
 
 @dataclass(frozen=True)
 class _Found:
+    """In ticks; ``copied`` is how long the stretch is that has a copy, ``like`` the share of notes copied exactly."""
+
     start: int
-    end: int
+    copied: int
     period: int
     step: int
-    exact: bool
-    notes: int
+    like: float
+    leg: int  # notes in the first leg
+
+    @property
+    def full(self) -> bool:
+        """Whether it is heard without the bass."""
+        return self.leg > LEAST_NOTES or self.legs > 2
+
+    @property
+    def legs(self) -> int:
+        whole = self.copied / self.period
+        return 1 + int(whole + 1 - (STANDS if whole >= 1 else PAIR))
+
+    @property
+    def end(self) -> int:
+        return self.start + self.legs * self.period
+
+    @property
+    def weight(self) -> float:
+        """What it explains."""
+        return (self.period + self.copied) * self.like**2
 
 
 def find_sequences(material: Material) -> tuple[Sequence, ...]:
@@ -42,9 +80,9 @@ def find_sequences(material: Material) -> tuple[Sequence, ...]:
     ground = _Row.of(material, material.ground)
     found: list[_Found] = []
     for period in _periods(material):
-        found += _runs(melody, period, material)
+        found += [one for one in _runs(melody, period, material) if one.full or _bass_goes_along(one, ground)]
     kept: list[_Found] = []
-    for one in sorted(found, key=lambda f: (-(f.end - f.start) * (1.0 if f.exact else 0.8), f.period, f.start)):
+    for one in sorted(found, key=lambda f: (-f.weight, f.period, f.start)):
         if all(min(one.end, other.end) - max(one.start, other.start) <= one.period // 2 for other in kept):
             kept.append(one)
     return tuple(_as_sequence(one, material, ground) for one in sorted(kept, key=lambda f: f.start))
@@ -81,48 +119,83 @@ def _runs(row: _Row, period: int, material: Material) -> list[_Found]:
     at = np.minimum(np.searchsorted(row.onset, target), len(row.onset) - 1)
     hit = row.onset[at] == target
     step = np.where(hit, row.place[at] - row.place, 99)
-    alike = hit & (row.length[at] == row.length)
+    gap = np.append(np.diff(row.onset), row.length[-1])
+    paced = gap == gap[at]  # the next note comes as soon as after the copy
     found = []
     for shift in range(-FARTHEST, FARTHEST + 1):
-        if shift == 0:
-            continue
-        good = alike & (step == shift)
-        if int(good.sum()) >= LEAST_NOTES:
-            found += _stretches(row, good, hit, period, shift, material)
+        good = step == shift
+        if shift and int(good.sum()) >= LEAST_NOTES:
+            found += _stretches(row, good, good & paced, at, period, shift, material)
     return found
 
 
-def _stretches(row: _Row, good: np.ndarray, hit: np.ndarray, period: int, shift: int,
+def _stretches(row: _Row, good: Flags, firm: Flags, at: Ints, period: int, shift: int,
                material: Material) -> list[_Found]:  # fmt: skip
-    """Runs of notes that are copied, allowing one that differs between copied neighbours."""
-    near = good.copy()
-    near[1:-1] |= hit[1:-1] & good[:-2] & good[2:]
+    """Runs of notes that are copied in pitch and pace, allowing one that differs between copied neighbours; the last
+    may be held longer or shorter than its copy."""
+    near = firm.copy()
+    near[1:-1] |= firm[:-2] & good[2:]
+    near[1:] |= firm[:-1] & good[1:]
     edges = np.flatnonzero(np.diff(np.concatenate([[0], near.astype(np.int8), [0]])))
     found = []
-    bar = int(material.piece.bars[0].meter.length * material.line.quarter)
     for first, stop in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
-        last = stop - 1
-        start = int(row.onset[first])
-        copied = int(row.onset[last] + row.length[last]) - start
-        legs = 1 + (copied + period // 8) // period
-        in_leg = int(np.count_nonzero(row.onset[first:stop] < start + period))
-        if legs < 2 or in_leg < LEAST_NOTES or len(set(row.length[first : first + in_leg])) == 0:
-            continue
-        if legs == 2 and period < bar:
-            continue
-        exact = bool(good[first:stop].all())
-        found.append(_Found(start, start + legs * period, period, shift, exact, stop - first))
+        while stop > first and not good[stop - 1]:
+            stop -= 1
+        start, last = int(row.onset[first]), stop - 1
+        bar = material.line.ticks(material.bar_at(material.line.time(start)).meter.length)
+        until = int(row.onset[last] + row.length[last])
+        if last + 1 < len(row.onset):
+            until = max(until, min(int(row.onset[last + 1]), start + period))
+        leg = row.place[first : first + int(np.count_nonzero(row.onset[first:stop] < start + period))]
+        one = _Found(start, until - start, period, shift, float(good[first:stop].mean()), len(leg))
+        shape = _Shape(stop - first, len(set(leg.tolist())), int(at[last] - at[first]) - (last - first))
+        if _counts(one, shape, period < bar) and not _runs_on(row, first, at, last) and not _to_and_fro(row, one):
+            found.append(one)
     return found
+
+
+@dataclass(frozen=True, slots=True)
+class _Shape:
+    """Notes in the copied stretch, pitches in its first leg, and notes that only the copy has."""
+
+    notes: int
+    pitches: int
+    more: int
+
+
+def _counts(one: _Found, shape: _Shape, short: bool) -> bool:
+    """Whether enough of it is enough alike."""
+    if one.leg < LEAST_NOTES or shape.pitches < 2 or one.legs < (3 if short else 2):
+        return False
+    if one.like < 1 and (shape.notes < FULL or one.like < (0.85 if short else LIKE)):
+        return False
+    return abs(shape.more) <= (1 - LIKE) * shape.notes
+
+
+def _runs_on(row: _Row, first: int, at: Ints, last: int) -> bool:
+    """Whether all goes one way from the first note to the last one's copy, as a scale or an arpeggio does."""
+    ways = np.sign(np.diff(row.place[first : int(at[last]) + 1]))
+    return bool((ways == ways[0]).all())
+
+
+def _to_and_fro(row: _Row, one: _Found) -> bool:
+    """Whether the first leg comes back after the second, so that two patterns take turns."""
+    if one.legs > 2:
+        return False
+    leg = np.flatnonzero((row.onset >= one.start) & (row.onset < one.start + one.period))
+    target = row.onset[leg] + 2 * one.period
+    at = np.minimum(np.searchsorted(row.onset, target), len(row.onset) - 1)
+    back = (row.onset[at] == target) & (row.place[at] == row.place[leg])
+    return bool(back.mean() >= LIKE)
 
 
 def _as_sequence(one: _Found, material: Material, ground: _Row) -> Sequence:
     line = material.line
-    count = (one.end - one.start) // one.period
     legs = tuple(
         Leg(line.time(one.start + n * one.period), line.time(one.start + (n + 1) * one.period), n * one.step)
-        for n in range(count)
+        for n in range(one.legs)
     )
-    return Sequence(legs, one.step, one.exact, _bass_goes_along(one, ground))
+    return Sequence(legs, one.step, one.like == 1.0, _bass_goes_along(one, ground))
 
 
 def _bass_goes_along(one: _Found, ground: _Row) -> bool:
