@@ -58,7 +58,22 @@ from gracewright.score.transpose import transposed
 from gracewright.sheet import parallel_sheet
 from gracewright.sound import SAMPLE_RATE, load_temperament, render, write_audio
 from gracewright.study import Study, study
-from gracewright.taste import Bare, Choice, Manner, Plan, load_manner, make_plan, manners, placed, read_plan, write_plan
+from gracewright.taste import (
+    Bare,
+    Choice,
+    Manner,
+    Plan,
+    both,
+    load_manner,
+    make_plan,
+    make_second,
+    manners,
+    partner_of,
+    placed,
+    plan_lines,
+    read_plan,
+    write_plan,
+)
 
 RESULTS: Final = ("signs.musicxml", "played.musicxml", "plan.txt", "sheet.pdf", "sound.ogg")
 """What :func:`write_results` can leave in a folder, quick ones first."""
@@ -79,7 +94,7 @@ class Wishes:
 
     ``a`` is the pitch of A4 in Hz; ``tempo`` quarters a minute, None to take the page's or a guess; ``unequal`` lets
     the sound follow the manner's rule of unequal notes (the page stays even); ``transpose`` is empty, ``fit``, or the
-    words of a usual move (``up a minor third``).
+    words of a usual move (``up a minor third``); ``second`` names a second melody part to plan beside the solo.
     """
 
     manner: str = "french"
@@ -98,11 +113,16 @@ class Wishes:
     unequal: bool = True
     transpose: str = ""
     paper: str = "a4"
+    second: str = ""
 
 
 @dataclass(frozen=True)
 class Work:
-    """A piece with all that was made of it. ``remarks`` are sentences for the user from every room."""
+    """A piece with all that was made of it. ``remarks`` are sentences for the user from every room.
+
+    ``partner`` is the same for a second melody part planned beside the first; ``version`` then has the graces of both,
+    and ``beside`` of the second is what the first plays alone.
+    """
 
     wishes: Wishes
     piece: Piece
@@ -113,6 +133,8 @@ class Work:
     version: Version
     review: Review
     remarks: tuple[str, ...] = ()
+    partner: Work | None = None
+    beside: Version | None = None
 
     @property
     def tempo(self) -> Fraction:
@@ -121,15 +143,20 @@ class Work:
 
 
 def work_on(piece: Piece, wishes: Wishes, *, plan_text: str | None = None, locks: Plan | None = None,
-            studied: Study | None = None, judged: bool = True) -> Work:  # fmt: skip
+            studied: Study | None = None, judged: bool = True, locks_second: Plan | None = None
+            ) -> Work:  # fmt: skip
     """From a piece to its review.
 
     ``plan_text`` is applied as it stands, in the manner it names; ``locks`` is an earlier plan whose locked choices
-    survive; ``studied`` spares the study when it has been made; without ``judged`` the review is left empty, for
-    :func:`judge` to fill. Raises BadInput.
+    survive, and ``locks_second`` one of the second melody part; ``studied`` spares the study when it has been made;
+    without ``judged`` the review is left empty, for :func:`judge` to fill. Raises BadInput.
     """
     with _libraries().limit(limits=1):
-        return _work_on(piece, wishes, plan_text, locks, studied, judged)
+        parts = plan_lines(plan_text) if plan_text is not None else ()
+        work = _work_on(piece, wishes, parts[0][1] if parts else None, locks, studied, judged)
+        if not wishes.second and len(parts) < 2:
+            return work
+        return _with_second(work, parts[1] if len(parts) > 1 else (wishes.second, None), locks_second)
 
 
 @cache
@@ -165,11 +192,43 @@ def _work_on(piece: Piece, wishes: Wishes, plan_text: str | None, locks: Plan | 
         *version.remarks,
         *_other_player(plan, instrument, wishes), *_range(piece, found, instrument),
     )  # fmt: skip
-    work = Work(wishes, piece, manner, instrument, found, plan, version, Review(()), tuple(dict.fromkeys(map(_sentence, remarks))))
+    told = tuple(dict.fromkeys(map(_sentence, remarks)))
+    work = Work(wishes, piece, manner, instrument, found, plan, version, Review(()), told)
     if not judged:
         return work
     work = replace(work, review=judge(work))
     return work if plan_text is not None else _mended(work)
+
+
+def _with_second(work: Work, part: tuple[str, str | None], locks: Plan | None) -> Work:
+    """The work with a second melody part, by its name and its plan, which is made where it is None."""
+    piece, wishes, manner, instrument = work.piece, work.wishes, work.manner, work.instrument
+    second = find_solo(piece, part[0])
+    if second in (work.study.solo, work.study.bass):
+        taken = "solo" if second == work.study.solo else "bass"
+        raise BadInput(f"the second melody part {part[0]!r} is the {taken} already", file=piece.source,
+                       remedy="name another part with --with-part")  # fmt: skip
+    found = study(piece, solo=second, bass=work.study.bass, tempo=work.tempo)
+    found = replace(found, order=work.study.order, slow=work.study.slow)
+    if part[1] is not None:
+        plan = read_plan(part[1], piece, found)
+    else:
+        alone = partner_of(piece, work.study, work.plan, work.version, manner, instrument, level=wishes.level,
+                           tempo=wishes.tempo)  # fmt: skip
+        plan = make_second(
+            piece, found, manner, instrument, alone, level=wishes.level, tempo=wishes.tempo, locks=locks,
+            signs_by=work.plan.signs_by, richness=wishes.richness, curve=wishes.curve, signs=wishes.signs,
+        )  # fmt: skip
+    own = replace(wishes, solo=second, second="")
+    version = both(_performed(piece, found, plan, instrument, own), work.version, len(plan.choices))
+    other = Work(own, piece, manner, instrument, found, plan, version, Review(()),
+                 (*plan.remarks, *_range(piece, found, instrument)), beside=work.version)  # fmt: skip
+    other = replace(other, review=judge(other))
+    other = other if part[1] is not None else _mended(other)
+    work = replace(work, partner=other, version=both(work.version, other.version, len(work.plan.choices)),
+                   remarks=tuple(dict.fromkeys((*work.remarks, *map(_sentence, other.remarks)))))  # fmt: skip
+    findings = (*judge(work).findings, *other.review.findings)
+    return replace(work, review=replace(work.review, findings=tuple(dict.fromkeys(findings))))
 
 
 def _sentence(remark: str) -> str:
@@ -247,6 +306,8 @@ def _without(work: Work, struck: Mapping[int, Finding]) -> Work:
         bare=(*work.plan.bare, *(_bare(choices[index], fault.what) for index, fault in sorted(struck.items()))),
     )
     version = _performed(work.piece, work.study, plan, work.instrument, work.wishes)
+    if work.beside is not None:
+        version = both(version, work.beside, len(plan.choices))
     work = replace(work, plan=plan, version=version)
     return replace(work, review=judge(work))
 
@@ -327,10 +388,11 @@ def heard(work: Work) -> Version:
     """The version as it sounds: with the unequal notes of the manner, where it has them and they are wished."""
     if not _uneven(work):
         return work.version
-    return perform(
+    version = perform(
         work.piece, work.study, placed(work.plan), work.instrument, work.wishes.level, tempo=work.wishes.tempo,
         inequality=work.manner.ratio, source=work.plan.signs_by, signs=work.wishes.signs == "read",
     )  # fmt: skip
+    return both(version, heard(work.partner), len(work.plan.choices)) if work.partner is not None else version
 
 
 def additions(work: Work, places: Mapping[str, Context] | None = None
@@ -393,7 +455,8 @@ def in_place_of(target: Path) -> Iterator[Path]:
 
 def _write(work: Work, name: str, path: Path) -> None:
     if name == "plan.txt":
-        path.write_text(write_plan(work.plan), encoding="utf-8")
+        second = work.partner.plan if work.partner is not None else None
+        path.write_text(write_plan(work.plan, second), encoding="utf-8")
     elif name == "sound.ogg":
         write_audio(path, sound_of(work))
     else:
@@ -404,13 +467,19 @@ def result(work: Work, name: str) -> bytes:
     """One of the results that are bytes at once: all but the plan and the sound."""
     if name == "signs.musicxml":
         first, repeat = additions(work)
-        return write_signs(work.piece, work.study.solo, first, repeat_additions=repeat)
-    if name == "played.musicxml":
+        data = write_signs(work.piece, work.study.solo, first, repeat_additions=repeat)
+        if work.partner is not None:
+            first, repeat = additions(work.partner)
+            data = write_signs(read("signs.musicxml", data), work.partner.study.solo, first, repeat_additions=repeat)
+        return data
+    if name in ("played.musicxml", "parallel.musicxml"):
+        write = write_played if name == "played.musicxml" else write_parallel
         order = [(segment.first_bar, segment.last_bar) for segment in work.study.order]
-        return write_played(work.piece, work.study.solo, sounded(work), order)
-    if name == "parallel.musicxml":
-        order = [(segment.first_bar, segment.last_bar) for segment in work.study.order]
-        return write_parallel(work.piece, work.study.solo, sounded(work), order)
+        data = write(work.piece, work.study.solo, sounded(work), order)
+        if work.partner is not None:
+            unfolded = read(name, data)
+            data = write(unfolded, work.partner.study.solo, sounded(work.partner), [(0, len(unfolded.bars) - 1)])
+        return data
     if name == "both.mei":
         order = [(segment.first_bar, segment.last_bar) for segment in work.study.order]
         first, repeat = additions(work)

@@ -39,6 +39,8 @@ from gracewright.taste import load_manner, plan_json
               help="Folder for the results. Default: the piece's name with the manner, beside the piece.")
 @click.option("--plan", "plan_file", type=click.Path(exists=True, dir_okay=False, path_type=Path), default=None,
               help="Play this plan (a plan.txt you have edited) instead of making one.")
+@click.option("--with-part", "second", default="", metavar="NAME",
+              help="A second melody part to ornament beside the first: both agree and keep out of each other's way.")
 @click.option("--anew", is_flag=True, help="With --plan: plan again, holding only to its keep and never lines.")
 @click.option("--signs", type=click.Choice(["read", "ignore"]), default="read", show_default=True,
               help="Honour the signs on the page, or plan as if it carried none.")
@@ -101,9 +103,13 @@ def one(path: Path, wishes: Wishes, out: Path | None, plan_file: Path | None, an
     """A single piece, with its summary on the terminal."""
     work = work_on(read(path), wishes, plan_text=read_plan_file(plan_file))
     if anew and plan_file:
-        work = work_on(work.piece, replace(wishes, transpose=""), locks=work.plan, studied=work.study)
+        second = work.partner.plan if work.partner is not None else None
+        wishes = replace(wishes, transpose="", second=second.solo if second is not None else wishes.second)
+        work = work_on(work.piece, wishes, locks=work.plan, studied=work.study,
+                       locks_second=second)  # fmt: skip
     if as_json:
-        click.echo(json.dumps(plan_json(work.plan), indent=1, ensure_ascii=False))
+        second = work.partner.plan if work.partner is not None else None
+        click.echo(json.dumps(plan_json(work.plan, second), indent=1, ensure_ascii=False))
     elif not quiet:
         click.echo(summary(work))
     if out is not None or not as_json:

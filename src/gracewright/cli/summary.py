@@ -34,6 +34,10 @@ def summary(work: Work) -> str:
         *_choices(work),
     ]
     lines += _bare(work)
+    if work.partner is not None:
+        line = work.partner.study.solo
+        lines += ["", f"{piece.part(line.partition('/')[0]).name or line}:", *_choices(work.partner)]
+        lines += _bare(work.partner)
     lines += _findings(work)
     if work.remarks:
         lines += ["", *(f"Note: {remark}" for remark in work.remarks)]

@@ -12,15 +12,16 @@ the player's; indented lines tell what else would do and may be deleted.
 Conventions: an unedited text gives back the very plan. A choice is found again by bar, beat and pitch; what no longer
 fits a changed score is left out and told in the plan's remarks.
 
-Public: write_plan, read_plan.
+Public: write_plan, read_plan, plan_lines.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
+from itertools import pairwise
 from typing import Final
 
 from gracewright.errors import BadInput, PlanMismatch
@@ -55,21 +56,56 @@ OTHER: Final = re.compile(r"or: (.*?) \((-?[0-9.]+)\)(?: — (.*))?")
 HEADERS: Final = ("title", "line", "manner", "signs by", "instrument", "level", "richness", "curve")
 
 
-def write_plan(plan: Plan) -> str:
-    """The text. It ends with a line break."""
+def write_plan(plan: Plan, second: Plan | None = None) -> str:
+    """The text, with the second melody part's choices below the first's. It ends with a line break."""
     lines = [HEAD]
     values = (plan.title, plan.solo, plan.manner, plan.signs_by, plan.instrument, plan.level, f"{plan.richness:g}",
               " ".join(f"{onset}={factor:g}" for onset, factor in plan.curve))  # fmt: skip
     lines += [f"{name}: {' '.join(value.split())}" for name, value in zip(HEADERS, values, strict=True) if value]
-    lines += [f"remark: {remark}" for remark in plan.remarks]
-    lines.append("")
+    lines += _body(plan)
+    if second is not None:
+        lines += ["", "# The second melody part.", f"line: {second.solo}", *_body(second)]
+    return "\n".join(lines) + "\n"
+
+
+def plan_lines(text: str) -> Sequence[tuple[str, str]]:
+    """The lines (parts) that a plan is for, each with the text that is about it; one without a name for a plan that
+    names none.
+
+    >>> [(name, part.count("bar")) for name, part in plan_lines("line: P1\\nbar 1 beat 1: turn\\nline: P2")]
+    [('P1', 1), ('P2', 0)]
+    """
+    rows = text.splitlines()
+    starts = [number for number, row in enumerate(rows) if row.strip().startswith("line:")]
+    if len(starts) < 2:
+        return [(rows[starts[0]].partition(":")[2].strip() if starts else "", text)]
+    found = []
+    for start, end in pairwise([0, *starts[1:], len(rows)]):
+        kept = [
+            row if start <= number < end or (number < starts[1] and _is_heading(row)) else ""
+            for number, row in enumerate(rows)
+        ]  # fmt: skip
+        name = rows[start if start else starts[0]].partition(":")[2].strip()
+        found.append((name, "\n".join(kept)))
+    return found
+
+
+def _is_heading(row: str) -> bool:
+    """A heading that holds for every part."""
+    name = row.strip().partition(":")[0]
+    return name in HEADERS and name != "line"
+
+
+def _body(plan: Plan) -> list[str]:
+    """Remarks, choices and bare places of one part."""
+    lines = [*(f"remark: {remark}" for remark in plan.remarks), ""]
     bare = list(plan.bare)
     for choice in plan.choices:
         while bare and _before(bare[0], choice, plan):
             lines.append(_bare_line(bare.pop(0)))
         lines += _choice_lines(choice)
     lines += [_bare_line(place) for place in bare]
-    return "\n".join(lines) + "\n"
+    return lines
 
 
 def _before(place: Bare, choice: Choice, plan: Plan) -> bool:

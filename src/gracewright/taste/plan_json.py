@@ -12,10 +12,15 @@ from gracewright.taste.lines import grace_words
 from gracewright.taste.model import Alternative, Bare, Choice, Plan
 
 
-def plan_json(plan: Plan) -> dict[str, Any]:
-    """A plan as plain values. ``onset`` is exact quarters from the start of the score as written, a pickup beginning
-    at 0, as a text such as ``"37/2"``; ``pass`` the time through; ``grace`` an id of the common vocabulary, null where
-    the note is to stay bare; ``strength`` in [0, 1]."""
+def plan_json(plan: Plan, second: Plan | None = None) -> dict[str, Any]:
+    """A plan as plain values, with the choices of a second melody part among them (``part`` tells whose). ``onset`` is
+    exact quarters from the start of the score as written, a pickup beginning at 0, as a text such as ``"37/2"``;
+    ``pass`` the time through; ``grace`` an id of the common vocabulary, null where the note is to stay bare;
+    ``strength`` in [0, 1]."""
+    choices, bare = [*plan.choices], [*plan.bare]
+    if second is not None:
+        choices = sorted([*choices, *second.choices], key=lambda choice: choice.onset)
+        bare += second.bare
     return {
         "title": plan.title,
         "part": plan.solo,
@@ -25,9 +30,10 @@ def plan_json(plan: Plan) -> dict[str, Any]:
         "level": plan.level,
         "richness": plan.richness,
         "curve": [[str(onset), factor] for onset, factor in plan.curve],
-        "choices": [_choice(choice) for choice in plan.choices],
-        "bare": [_bare(place) for place in plan.bare],
-        "remarks": list(plan.remarks),
+        "choices": [_choice(choice) for choice in choices],
+        "bare": [_bare(place) for place in bare],
+        "remarks": [*plan.remarks, *(second.remarks if second is not None else ())],
+        **({"second_part": second.solo} if second is not None else {}),
     }
 
 

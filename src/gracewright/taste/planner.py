@@ -24,6 +24,7 @@ from gracewright.score import Piece
 from gracewright.study.model import Study
 from gracewright.taste.allowed import EXACT, allowed_of
 from gracewright.taste.assembling import plan_of
+from gracewright.taste.beside import Voice
 from gracewright.taste.chain import FORBIDDEN, Solved, count_at, penalties, solve
 from gracewright.taste.desk import Desk, Found, Row
 from gracewright.taste.growth import OCCASIONS, Curve, Strip, bonus_of, budgets, strips_of
@@ -32,7 +33,7 @@ from gracewright.taste.model import Choice, Plan
 from gracewright.taste.realising import step_of, workshop_of
 from gracewright.taste.required import wanted_shakes
 from gracewright.taste.scores import heard_again, scores_of
-from gracewright.taste.sites import Floats, Ints, Sites, sites_of
+from gracewright.taste.sites import Floats, Ints, Sites, sites_of, with_voices
 from gracewright.taste.varying import Heard
 
 PRICES: Final = np.arange(-16, 81) / 8
@@ -50,16 +51,19 @@ ROUNDS: Final = 12
 def make_plan(
     piece: Piece, study: Study, manner: Manner, instrument: Instrument, *, level: str = "intermediate",
     richness: float = 5.0, curve: Curve = (), locks: Plan | None = None, signs: Literal["read", "ignore"] = "read",
-    signs_by: str = "", tempo: Fraction | None = None, count: int | None = None,
+    signs_by: str = "", tempo: Fraction | None = None, count: int | None = None, beside: Sequence[Voice] = (),
+    barred: Sequence[tuple[int, str, str]] = (),
 ) -> Plan:  # fmt: skip
     """Choose graces for the solo line.
 
     ``richness`` 0 keeps to the signs on the page, 10 is lavish; ``curve`` bends it (page onset in quarters → factor);
     ``locks`` is an earlier plan whose locked choices stay; ``signs_by`` names the source that explains the page's
     signs; ``tempo`` in quarters a minute replaces the page's; ``count`` asks for so many graces on each occasion in
-    place of the manner's density, cadences then having no right before others (for comparisons). Same input, same plan.
+    place of the manner's density, cadences then having no right before others (for comparisons); ``beside`` are
+    further sounding voices (see :mod:`gracewright.taste.together`); ``barred`` names families of graces that may not
+    stand somewhere (time through, note, family). Same input, same plan.
     """
-    sites = sites_of(piece, study, tempo)
+    sites = with_voices(piece, study, sites_of(piece, study, tempo), beside)
     source = signs_by or manner.source
     on_page = _page(piece, study, sites, source) if signs == "read" else {}
     strips = sites.keep("strips", lambda: strips_of(piece, study, sites))
@@ -67,7 +71,8 @@ def make_plan(
         piece, study, manner, level, richness, curve, sites, scores_of(sites, manner),
         allowed_of(sites, study, manner, instrument, level),
         workshop_of(piece, study, sites, manner, instrument, level, tempo, source), strips,
-        bonus_of(sites, study, manner, strips, curve), (), on_page, _locked(sites, locks), set(),
+        bonus_of(sites, study, manner, strips, curve), (), on_page, _locked(sites, locks),
+        _struck(sites, manner, barred),
     )  # fmt: skip
     header = Plan(piece.title, study.solo, manner.id, source, instrument.id, level, richness, tuple(curve), ())
     if richness <= 0 or not strips:
@@ -94,6 +99,16 @@ def _locked(sites: Sites, locks: Plan | None) -> dict[tuple[int, int], Choice]:
         (choice.time_through, sites.index[choice.note]): choice
         for choice in locks.choices
         if choice.lock and choice.note in sites.index
+    }
+
+
+def _struck(sites: Sites, manner: Manner, barred: Sequence[tuple[int, str, str]]) -> set[tuple[int, int, int]]:
+    """Every kind of a barred family, by its column."""
+    return {
+        (time_through, sites.index[note], column)
+        for time_through, note, family in barred
+        for column, name in enumerate(manner.kinds)
+        if kinds()[name].family == family
     }
 
 

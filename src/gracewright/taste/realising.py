@@ -32,6 +32,8 @@ CLEAR: Final = 0.9
 """A note may be this share of the shortest clear one (the instrument tables are no finer than that)."""
 HELD: Final = Fraction(1, 2)
 """Quarters: a leading note held so long against the same in the bass doubles it."""
+MANY: Final = 40
+"""Passages looked through for a figure that suits every leg of a sequence."""
 RICHNESS: Final = (3.0, 5.0, 8.0)
 """What a division is asked for when sober, usual, bold."""
 STYLES: Final = {"Italy": "italian", "France": "french", "Germany": "german", "England": "english"}
@@ -51,6 +53,7 @@ class Workshop:
     style: str
     passages: dict[Grace, Division] = field(default_factory=dict)
     made: dict[tuple[int, str, int, bool, tuple[str, ...], str], Grace | None] = field(default_factory=dict)
+    figures: dict[tuple[int, int, tuple[str, ...]], tuple[str, ...]] = field(default_factory=dict)
     judged: dict[tuple[int, Grace], str] = field(default_factory=dict)
     clashes: dict[tuple[int, Grace, Grace], bool] = field(default_factory=dict)
 
@@ -195,15 +198,25 @@ class Workshop:
 
     def _divisions(self, site: int, step: int, lately: tuple[str, ...], like: str) -> Iterator[Grace]:
         """Passages from the divisions room, best first; what it says of each is kept for the reasons."""
-        name = self.sites.tones[site].id
-        beat = self.beats[site]
-        found = divisions_for(
-            self.places[name], manner=self.style, richness=RICHNESS[step], most=5, ground=self.grounds.get(name, ()),
-            compass=(self.instrument.low, self.instrument.high), beat=beat, lately=lately, like=like,
-        )  # fmt: skip
-        for division in found:
+        for division in self._passages(site, step, 5, lately, like):
             self.passages[division.grace] = division
             yield division.grace
+
+    def formulas(self, site: int, step: int, lately: tuple[str, ...] = ()) -> tuple[str, ...]:
+        """The formulas of many passages for a tone, best first."""
+        name = site, step, lately
+        if name not in self.figures:
+            self.figures[name] = tuple(d.formula for d in self._passages(site, step, MANY, lately, ""))
+        return self.figures[name]
+
+    def _passages(
+        self, site: int, step: int, most: int, lately: tuple[str, ...], like: str
+    ) -> tuple[Division, ...]:
+        name = self.sites.tones[site].id
+        return divisions_for(
+            self.places[name], manner=self.style, richness=RICHNESS[step], most=most, ground=self.grounds.get(name, ()),
+            compass=(self.instrument.low, self.instrument.high), beat=self.beats[site], lately=lately, like=like,
+        )  # fmt: skip
 
 
 def style_of(manner: Manner) -> str:

@@ -4,14 +4,14 @@ Conventions: one row a tone, in page order; one column a feature, 0 or 1 unless 
 are judged in seconds at the study's tempo (the only place where seconds enter a decision). Intervals are counted in
 staff places.
 
-Public: Sites, sites_of, strong, FEATURES.
+Public: Sites, sites_of, with_voices, strong, FEATURES.
 """
 
 from __future__ import annotations
 
 import weakref
 from collections.abc import Callable, Hashable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from typing import Any, TypeVar
 
@@ -25,7 +25,7 @@ from gracewright.taste.features import COLUMN, FEATURES
 from gracewright.taste.marking import Plane, mark
 from gracewright.taste.ticks import Ticks
 
-__all__ = ["COLUMN", "FEATURES", "Floats", "Ints", "Sites", "sites_of", "strong"]
+__all__ = ["COLUMN", "FEATURES", "Floats", "Ints", "Sites", "sites_of", "strong", "with_voices"]
 
 T = TypeVar("T")
 Floats = NDArray[np.float64]
@@ -83,6 +83,21 @@ def sites_of(piece: Piece, study: Study, tempo: Fraction | None = None) -> Sites
     made = _make(piece, study, tempo)
     _cache[name] = weakref.ref(piece, lambda _: _cache.pop(name, None)), weakref.ref(study), made
     return made
+
+
+def with_voices(piece: Piece, study: Study, sites: Sites, voices: Sequence[Voice]) -> Sites:
+    """The table with further voices beside the line; kept with the table."""
+    if not voices:
+        return sites
+
+    def make() -> Sites:
+        ticks = Ticks.of(piece, study, sites.tones, voices)
+        blocks = [under(starts, ends, voice.pitches, ticks.onsets, ticks.ends)
+                  for voice, (starts, ends) in zip(voices, ticks.voices, strict=True)]  # fmt: skip
+        others = np.concatenate([sites.others, np.stack(blocks)])
+        return replace(sites, voices=(*sites.voices, *voices), others=others, kept={})
+
+    return sites.keep(("beside", tuple(voices)), make)
 
 
 def _quarters(piece: Piece, study: Study, onsets: Floats, tempo: Fraction | None) -> Floats:

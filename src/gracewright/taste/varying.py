@@ -27,6 +27,10 @@ class Heard:
     def __init__(self, workshop: Workshop, study: Study) -> None:
         self.workshop = workshop
         self.earlier = workshop.sites.keep("earlier legs", lambda: earlier_legs(workshop.sites, study))
+        self.later: dict[int, list[int]] = {}
+        for site, legs in self.earlier.items():
+            for leg in legs:
+                self.later.setdefault(leg, []).append(site)
         self.row: list[tuple[int, str]] = []
         self.placed: dict[tuple[int, int], str] = {}
 
@@ -36,13 +40,21 @@ class Heard:
         if kinds()[kind].family != "division":
             return self.workshop.grace(site, kind, step, required)
         legs = (self.placed.get((time_through, leg), "") for leg in self.earlier.get(site, ()))
-        like = next((formula for formula in legs if formula), "")
+        like = next((formula for formula in legs if formula), "") or self._for_all(site, step)
         grace = self.workshop.grace(site, kind, step, required, self._lately(site), like)
         passage = self.workshop.passages.get(grace) if grace is not None else None
         if passage is not None:
             self.row.append((site, passage.formula))
             self.placed[time_through, site] = passage.formula
         return grace
+
+    def _for_all(self, site: int, step: int) -> str:
+        """The best figure that suits this leg of a sequence and the later ones; empty where there is none."""
+        others = [set(self.workshop.formulas(leg, step)) for leg in self.later.get(site, ())]
+        if not others:
+            return ""
+        mine = self.workshop.formulas(site, step, self._lately(site))
+        return next((formula for formula in mine if all(formula in other for other in others)), "")
 
     def _lately(self, site: int) -> tuple[str, ...]:
         """Formulas, the freshest last: what this note, or one of its motif, had before counts as just heard."""
