@@ -79,6 +79,8 @@ RESULTS: Final = ("signs.musicxml", "played.musicxml", "plan.txt", "sheet.pdf", 
 """What :func:`write_results` can leave in a folder, quick ones first."""
 MORE_RESULTS: Final = ("parallel.musicxml", "played.mid", "both.mei")
 """What it can leave besides, asked by name: plain and played as parallel parts; tuned MIDI; signs and notes as MEI."""
+SECOND_SHEET: Final = "sheet-second.pdf"
+"""The sheet of a second melody part."""
 MENDS: Final = 6
 """Rounds in which the review may take graces out again."""
 PAUSE: Final = 1.5
@@ -430,6 +432,10 @@ def write_results(work: Work, folder: Path, names: Sequence[str] = RESULTS) -> I
         with in_place_of(folder / name) as partial:
             _write(work, name, partial)
         yield name
+        if name == "sheet.pdf" and work.partner is not None:
+            with in_place_of(folder / SECOND_SHEET) as partial:
+                _write(work.partner, name, partial)
+            yield SECOND_SHEET
 
 
 @contextmanager
