@@ -65,8 +65,9 @@ class Labelled:
 
     def __post_init__(self) -> None:
         material = gather(self.piece)
-        self.beats = Beats(material, read_harmony(self.piece, material.line, material.frames))
-        self.seen = close_features(self.beats, find_sequences(material))
+        reading = read_harmony(self.piece, material.line, material.frames)
+        self.beats = Beats(material, reading, find_sequences(material))
+        self.seen = close_features(self.beats)
         times = self.beats.start / material.line.quarter
         self.table = truth(self.path)
         self.answer = np.zeros((len(times), len(SORTS)), dtype=np.float32)
@@ -132,7 +133,7 @@ def attempt(learned: list[Labelled]) -> None:
         for one in learned:
             if one.fold == fold:
                 second = again.scores(surroundings(one.beats, mean_chance(one.score)))
-                closes = sorts_of(one.beats.start, mean_chance(one.score, second))
+                closes = sorts_of(one.beats, mean_chance(one.score, second))
                 measure(tallies.setdefault(one.texture, Tally()), one, closes)
     for texture, tally in tallies.items():
         cells = (f"{name} {tally.f1(name):.3f}" for name in ("perfect", "authentic", "half", "phrase"))

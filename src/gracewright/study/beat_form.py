@@ -16,7 +16,6 @@ from numpy.typing import NDArray
 
 from gracewright.study.beats import Beats
 from gracewright.study.frames import Floats, Ints
-from gracewright.study.model import Sequence
 
 NONE: Final = -99
 CELLS: Final = 4  # to a beat, where rhythms are compared
@@ -39,7 +38,7 @@ def place_facts(beats: Beats) -> Floats:
     return np.concatenate([_table(columns), *groups, level], axis=1).astype(np.float32)
 
 
-def page_facts(beats: Beats, sequences: tuple[Sequence, ...]) -> Floats:
+def page_facts(beats: Beats) -> Floats:
     """Shakes before the beat, fermatas on it, bar lines near it, and whether a sequence runs on."""
     material, start, bar = beats.material, beats.start, beats.bar
     frames, line, bars = material.frames, material.line, material.piece.bars
@@ -47,12 +46,9 @@ def page_facts(beats: Beats, sequences: tuple[Sequence, ...]) -> Floats:
     opening = np.append([row.repeat_start for row in bars], False)
     trills, holds = _marked(beats)
     shaken = np.searchsorted(trills, start) - np.searchsorted(trills, start - 2 * beats.beat)
-    inside = np.zeros(len(beats))
-    for sequence in sequences:
-        inside[(start >= line.ticks(sequence.legs[1].start)) & (start < line.ticks(sequence.end))] = 1
     columns = [
-        np.minimum(shaken, 1), np.isin(start, holds), inside, closing[bar], closing[bar] & (bar == len(bars) - 1),
-        closing[np.maximum(bar - 1, 0)], opening[bar + 1],
+        np.minimum(shaken, 1), np.isin(start, holds), beats.running, closing[bar],
+        closing[bar] & (bar == len(bars) - 1), closing[np.maximum(bar - 1, 0)], opening[bar + 1],
         np.minimum((line.bar_start[bar + 1] - start) / beats.beat, 4) / 4,
         (frames.end[-1] - start) / beats.beat < 3,
     ]  # fmt: skip

@@ -20,6 +20,7 @@ from gracewright.study.frames import HIGH, SHIFT, Floats, Ints
 from gracewright.study.harmony import Reading
 from gracewright.study.keys import FIRST_TONIC
 from gracewright.study.material import Material
+from gracewright.study.model import Sequence
 
 
 def hot(values: Ints, known: tuple[int, ...]) -> Floats:
@@ -33,6 +34,7 @@ class Beats:
 
     material: Material
     reading: Reading
+    sequences: tuple[Sequence, ...] = ()
 
     @property
     def chords(self) -> ChordPath:
@@ -90,6 +92,15 @@ class Beats:
     def base(self) -> Ints:
         """Place of the lowest note within the beat; C in a silence."""
         return np.where(self.bottom >= HIGH, SHIFT, self.bottom % 64)
+
+    @cached_property
+    def running(self) -> NDArray[np.bool_]:
+        """Whether the beat lies within a sequence, after its first leg."""
+        ticks = self.material.line.ticks
+        inside = np.zeros(len(self), dtype=bool)
+        for sequence in self.sequences:
+            inside |= (self.start >= ticks(sequence.legs[1].start)) & (self.start < ticks(sequence.end))
+        return inside
 
     def frame_at(self, times: NDArray[Any]) -> Ints:
         """The frame in which each time lies."""

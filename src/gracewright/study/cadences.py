@@ -1,7 +1,8 @@
 """Cadences: where a dominant arrives, of which kind, how strongly, and the notes that carry it.
 
-Which beats are arrivals is learned (:mod:`gracewright.study.closes`); the carrying notes and the reason are read from
-harmony and melody.
+Which beats are arrivals is learned (:mod:`gracewright.study.closes`); deceptive and evaded cadences, too rare to be
+learned, are found by rule (:mod:`gracewright.study.broken`); the carrying notes are read from harmony and melody
+(:mod:`gracewright.study.carriers`).
 
 Conventions: the arrival is the onset of the goal chord. Perfect means tonic in the top voice over the tonic in the
 bass; imperfect another chord note on top; half stops on the dominant; Phrygian is iv6 to V in minor; deceptive puts
@@ -21,6 +22,8 @@ import numpy as np
 
 from gracewright.pitch import Key
 from gracewright.score import Tone
+from gracewright.study.broken import find_broken
+from gracewright.study.carriers import carriers
 from gracewright.study.closes import ARRIVALS, Closes
 from gracewright.study.frames import Floats, Ints
 from gracewright.study.material import Material
@@ -30,7 +33,12 @@ from gracewright.study.tables import weights
 
 DOMINANTS: Final = (1, 5)  # fifths from the tonic: V, vii
 SECTION_END: Final = 0.7  # strength of a cadence that only its place in the piece betrays
+BROKEN: Final = 0.45  # of a deceptive or evaded cadence: no close, so never a strong one
 LEAST_WEIGHT: Final = 0.25
+HALF: Final = 3  # its column in ARRIVALS
+NEIGHBOURS: Final = 2  # beats on either side
+NEAR: Final = 12  # chords
+SHARED: Final = 0.6  # of what was thought of them
 
 
 def find_cadences(
@@ -38,23 +46,33 @@ def find_cadences(
 ) -> tuple[Cadence, ...]:
     """Cadences in order of arrival."""
     numbers = weights().numbers
-    least, half = numbers["closes.cadence"], numbers["closes.half"]
-    chance = closes.arrival
     starts = [chord.onset for chord in harmony]
-    chance = chance * _borne_out(material, harmony, starts, closes)
-    score = np.maximum(chance[:, 1] + chance[:, 2], chance[:, 3] * least / half)
-    score = np.maximum(score, chance[:, 4] + chance[:, 5])
+    least, apart = numbers["closes.cadence"], numbers["closes.apart"]
+    chance = closes.arrival * _borne_out(material, harmony, starts, closes)
+    chance[:, HALF] = _within_a_quarter(material, closes.start, chance[:, HALF]) * least / numbers["closes.half"]
+    score = np.maximum(chance[:, 1] + chance[:, 2], chance[:, 3:].max(axis=1))
     found = []
-    for beat in peaks(closes.start, score, least, numbers["closes.apart"] * material.line.quarter):
-        ranked = chance[beat] * np.array([0, 1, 1, least / half, 1, 1])
-        kind = ARRIVALS[int(ranked.argmax())]
+    for beat in peaks(closes.apart, score, least, apart * material.line.quarter):
+        kind = ARRIVALS[1 + int(chance[beat, 1:].argmax())]
         assert kind is not None, "a kept beat arrives somewhere"
         onset = material.line.time(int(closes.start[beat]))
-        strength = float(chance[beat, 1:].sum()) if kind != "half" else float(min(1.0, score[beat]))
-        found.append(_cadence(material, harmony, starts, onset, kind, strength, hemiolas))
+        found.append(_cadence(material, harmony, starts, onset, kind, min(1.0, float(score[beat])), hemiolas))
     for onset, kind in _section_ends(material, harmony, starts, found):
         found.append(_cadence(material, harmony, starts, onset, kind, SECTION_END, hemiolas))
+    for onset, kind in find_broken(material, harmony, closes):
+        if all(abs(onset - cadence.onset) >= Fraction(apart) for cadence in found):
+            found.append(_cadence(material, harmony, starts, onset, kind, BROKEN, hemiolas))
     return tuple(sorted(found, key=lambda cadence: cadence.onset))
+
+
+def _within_a_quarter(material: Material, start: Ints, chance: Floats) -> Floats:
+    """Chances with those of neighbours a quarter away or nearer: a stop on the dominant has no sure moment."""
+    total = chance.copy()
+    for shift in range(1, NEIGHBOURS + 1):
+        near = start[shift:] - start[:-shift] <= material.line.quarter
+        total[shift:] += SHARED * np.where(near, chance[:-shift], 0)
+        total[:-shift] += SHARED * np.where(near, chance[shift:], 0)
+    return total
 
 
 def _section_ends(
@@ -125,14 +143,18 @@ def _leads(chord: Harmony, goal: int) -> bool:
     return apart == 5 and chord.quality in ("diminished", "diminished seventh", "half-diminished seventh")
 
 
-def peaks(start: Ints, score: Floats, least: float, apart: float) -> list[int]:
+def peaks(place: Ints, score: Floats, least: float, apart: float) -> list[int]:
     """Indices of the best scores above ``least`` that lie farther than ``apart`` from a better one, in order."""
+    free = np.ones(len(score), dtype=bool)
+    first = np.searchsorted(place, place - apart, side="right")
+    stop = np.searchsorted(place, place + apart, side="left")
     kept: list[int] = []
     for index in np.argsort(-score, kind="stable").tolist():
         if score[index] < least:
             break
-        if all(abs(int(start[index]) - int(start[other])) >= apart for other in kept):
+        if free[index]:
             kept.append(index)
+            free[first[index] : stop[index]] = False
     return sorted(kept)
 
 
@@ -141,16 +163,21 @@ def _cadence(
     strength: float, hemiolas: Sequence[Hemiola],
 ) -> Cadence:  # fmt: skip
     at = max(0, bisect_right(starts, onset) - 1)
-    here = harmony[at]
+    here, key = harmony[at], harmony[at].key
     before = max(0, bisect_left(starts, onset) - 1)
-    if kind == "half" and here.key.mode == "minor" and _is_phrygian(harmony[before], here):
-        kind = "phrygian"
-    first = _dominant(harmony, before, here) if kind not in ("half", "phrygian") else before
-    arrival, penultimate = _carriers(material, onset, harmony[first].onset)
-    span = material.bar_at(onset).length
-    key = here.key
+    while before > 0 and harmony[before].root == here.root:
+        before -= 1  # the goal chord was there already: what led to it stands earlier
+    if kind == "half":
+        key = _half_key(harmony, at)
+        kind = "phrygian" if key.mode == "minor" and _is_phrygian(harmony[before], here, key) else kind
     if kind.startswith("authentic") and place_of(here.root) != key.tonic_fifths:
         key = Key(place_of(here.root), "minor" if here.quality == "minor" else "major")
+    first = before if kind in ("half", "phrygian") else _dominant(harmony, before, key.tonic_fifths)
+    arrival, penultimate = carriers(material, onset, harmony[first].onset, here)
+    if kind.startswith("authentic") and arrival is not None:
+        perfect = arrival.pitch.fifths == key.tonic_fifths and here.inversion == 0
+        kind = "authentic-perfect" if perfect else "authentic-imperfect"
+    span = material.bar_at(onset).length
     flag = any(onset - span <= hemiola.end <= onset + span / 2 for hemiola in hemiolas)
     reason = _reason(material, _told(harmony[before], key), _told(here, key), key, arrival, penultimate)
     return Cadence(
@@ -159,35 +186,23 @@ def _cadence(
     )  # fmt: skip
 
 
-def _is_phrygian(before: Harmony, here: Harmony) -> bool:
-    tonic = here.key.tonic_fifths
-    return place_of(before.bass) - tonic == -4 and place_of(here.root) - tonic == 1
+def _is_phrygian(before: Harmony, here: Harmony, key: Key) -> bool:
+    return place_of(before.bass) - key.tonic_fifths == -4 and place_of(here.root) - key.tonic_fifths == 1
 
 
-def _dominant(harmony: Sequence[Harmony], before: int, here: Harmony) -> int:
+def _half_key(harmony: Sequence[Harmony], at: int) -> Key:
+    """The key whose dominant a half cadence stops on: the one in force, or the nearest with that tonic."""
+    tonic = place_of(harmony[at].root) - 1
+    near = sorted(range(max(0, at - NEAR), min(len(harmony), at + NEAR)), key=lambda index: (abs(index - at), index))
+    return next((harmony[index].key for index in near if harmony[index].key.tonic_fifths == tonic), harmony[at].key)
+
+
+def _dominant(harmony: Sequence[Harmony], before: int, tonic: int) -> int:
     """Index of the chord with which the penultimate dominant begins."""
-    tonic = here.key.tonic_fifths
     first = before
     while first > 0 and before - first < 4 and place_of(harmony[first - 1].root) - tonic in DOMINANTS:
         first -= 1
     return first
-
-
-def _carriers(material: Material, onset: Fraction, dominant: Fraction) -> tuple[Tone | None, Tone | None]:
-    """The tone that arrives and the one that carries the dominant before it (an anticipation is passed over)."""
-    melody = material.melody
-    ticks = material.line.ticks(onset)
-    at = int(np.searchsorted(material.melody_onsets, ticks, side="right")) - 1
-    if at < 0:
-        return None, None
-    arrival = melody[at] if melody[at].end > onset else None
-    last = at - 1 if melody[at].onset == onset or melody[at].end > onset else at
-    if last < 0 or melody[last].end < dominant:
-        return arrival, None
-    early = melody[last]
-    if last and arrival and early.pitch == arrival.pitch and early.length < melody[last - 1].length:
-        return arrival, melody[last - 1]
-    return arrival, early
 
 
 def _told(chord: Harmony, key: Key) -> str:

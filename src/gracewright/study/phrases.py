@@ -31,7 +31,7 @@ def find_phrases(
     score = _with_marks(material, closes)
     apart = numbers["closes.phrase_apart"] * material.line.quarter
     cuts: dict[int, int] = {}
-    for beat in peaks(closes.start, score, numbers["closes.phrase"], apart):
+    for beat in peaks(closes.apart, score, numbers["closes.phrase"], apart):
         last = _last_tone(material, int(closes.start[beat]))
         if 0 <= last < len(melody) - 1:
             cuts.setdefault(last, int(closes.start[beat]))
