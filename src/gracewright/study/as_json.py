@@ -38,7 +38,9 @@ def study_json(study: Study, piece: Piece) -> dict[str, Any]:
         ],
         "phrases": [
             {"start": str(p.start), "end": str(p.goal), "until": str(p.end), "seconds": p.seconds,
-             "breath_after": p.breath_after, "reason": p.reason}
+             "breath_after": p.breath_after, "reason": p.reason,
+             "breaths": [{**where.at(b.onset), "after": b.after, "seconds": b.seconds, "reason": b.reason}
+                         for b in p.breaths]}
             for p in study.phrases
         ],
         "sequences": [

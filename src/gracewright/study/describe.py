@@ -76,6 +76,10 @@ def _phrases(study: Study, piece: Piece) -> list[str]:
         lines.append(
             f"  {place(piece, phrase.start)} to {place(piece, phrase.end)}: {phrase.seconds:.1f} s ({phrase.reason})"
         )
+        for breath in phrase.breaths:
+            note = piece.by_id[breath.after]
+            words = f"{note.pitch} in {place(piece, note.onset)}: {breath.reason} ({breath.seconds:.1f} s)"
+            lines.append(f"    to breathe within it: after the {words}")
     return lines
 
 

@@ -3,7 +3,7 @@
 Conventions: times as in :mod:`gracewright.score.model` (exact quarters from the start of the score as written);
 pitch classes, pitches and keys as in :mod:`gracewright.pitch`; confidences and strengths are floats in [0, 1].
 
-Public: Study, Harmony, KeySpan, Cadence, Phrase, Sequence, Leg, Repeat, Segment, NoteRole, Cue, Hemiola.
+Public: Study, Harmony, KeySpan, Cadence, Phrase, Breath, Sequence, Leg, Repeat, Segment, NoteRole, Cue, Hemiola.
 """
 
 from __future__ import annotations
@@ -76,6 +76,16 @@ class Cadence:
 
 
 @dataclass(frozen=True, slots=True)
+class Breath:
+    """A place to breathe inside a phrase: after the solo tone ``after``, which sounds until ``onset``."""
+
+    after: str
+    onset: Fraction
+    seconds: float  # played since the breath before, or since the phrase began
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
 class Phrase:
     """A phrase from its first note to the harmony on which it comes to rest."""
 
@@ -85,6 +95,7 @@ class Phrase:
     breath_after: str = ""  # id of the solo tone after which to breathe
     reason: str = ""
     goal: Fraction = Fraction(0)  # onset of the harmony on which the phrase comes to rest
+    breaths: tuple[Breath, ...] = ()  # places to breathe inside it, where it is longer than a breath
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,11 +11,13 @@ from typing import Final
 
 import numpy as np
 
+from gracewright.study.breaths import find_breaths
 from gracewright.study.cadences import peaks
 from gracewright.study.closes import Closes
 from gracewright.study.frames import Floats
 from gracewright.study.material import Material
 from gracewright.study.model import Cadence, Phrase
+from gracewright.study.model import Sequence as Pattern
 from gracewright.study.tables import weights
 
 SURE: Final = 0.9  # a breath sign or fermata
@@ -23,9 +25,10 @@ PAUSE: Final = 0.3  # a rest of a beat
 
 
 def find_phrases(
-    material: Material, closes: Closes, cadences: Sequence[Cadence], tempo: Fraction
-) -> tuple[Phrase, ...]:
-    """Phrases that cover the melody from its first note to its last."""
+    material: Material, closes: Closes, cadences: Sequence[Cadence], tempo: Fraction,
+    patterns: Sequence[Pattern] = (),
+) -> tuple[Phrase, ...]:  # fmt: skip
+    """Phrases that cover the melody from its first note to its last; ``patterns`` are the sequences in it."""
     melody = material.melody
     numbers = weights().numbers
     score = _with_marks(material, closes)
@@ -36,6 +39,10 @@ def find_phrases(
         if 0 <= last < len(melody) - 1:
             cuts.setdefault(last, int(closes.start[beat]))
     arrivals = {cadence.onset: cadence for cadence in cadences}
+    closing = [(cadence.dominant_onset, cadence.onset) for cadence in cadences]
+    legs = frozenset(leg.start for pattern in patterns for leg in pattern.legs)
+    beats = np.searchsorted(closes.start, material.melody_onsets, side="right") - 1
+    ends = closes.phrase[np.maximum(beats, 0)].tolist()
     phrases = []
     begin = 0
     for cut in [*sorted(cuts), len(melody) - 1]:
@@ -44,7 +51,9 @@ def find_phrases(
         start, end = melody[begin].onset, melody[cut].end
         seconds = round(float((end - start) * 60 / tempo), 2)
         onset = material.line.time(cuts[cut]) if cut in cuts else melody[cut].onset
-        phrases.append(Phrase(start, end, seconds, melody[cut].id, _reason(material, cut, onset, arrivals), onset))
+        reason = _reason(material, cut, onset, arrivals)
+        breaths = find_breaths(material, begin, cut, tempo, closing, legs, ends[begin : cut + 1])
+        phrases.append(Phrase(start, end, seconds, melody[cut].id, reason, onset, breaths))
         begin = cut + 1
     return tuple(phrases)
 
