@@ -10,7 +10,7 @@ Public: find_returns.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Final
@@ -38,8 +38,11 @@ CLEAR: Final = 0.85
 DROP: Final = 2.0
 """How much disagreement ends a stretch."""
 
-KEPT: Final = 4
+KEPT: Final = 3
 """Of the places where a figure was heard, so many of the first and of the last are looked at."""
+
+NEAR: Final = 12
+"""Cells within which a second figure must be heard before a stretch is followed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +78,7 @@ class _Return:
 def find_returns(material: Material) -> tuple[Repeat, ...]:
     """Returns in order; of several that overlap the one that explains most."""
     cells = _cells(material)
-    found = [one for one in _stretches(cells) if _counts(one, cells, material)]
+    found = _stretches(cells, lambda one: _counts(one, cells, material))
     kept: list[_Return] = []
     for one in sorted(found, key=lambda r: (-round(r.score, 3), -r.back, r.first)):
         if all(min(one.stop, other.stop) - max(one.first, other.first) <= 0.25 * one.length for other in kept):
@@ -157,43 +160,62 @@ def _agreement(cells: _Cells, one: int, other: int) -> float:
     return -0.5 if ground else -1.0
 
 
-def _seeds(cells: _Cells) -> Iterator[tuple[int, int]]:
-    """Pairs (cell, how far back) where two cells running, or the main pitches of three, say the same."""
+def _seeds(cells: _Cells) -> Iterator[tuple[int, list[int]]]:
+    """Cells with the distances at which lately two figures or more were heard before: two cells running that are equal
+    to the note, or three with the same main pitches."""
     literal: dict[tuple[int, ...], list[int]] = {}
     outline: dict[tuple[int, ...], list[int]] = {}
-    for at in range(len(cells.start)):
-        keys: list[tuple[dict[tuple[int, ...], list[int]], tuple[int, ...]]] = []
-        pair: tuple[int, ...] = tuple(cells.content[at : at + 2])
-        if len(pair) == 2 and cells.begins[at] and cells.main[at] != cells.main[at + 1] != SILENT:
-            keys.append((literal, pair))
+    lately: dict[int, int] = {}
+    for at in range(len(cells.start) - 1):
+        backs: list[int] = []
+        if cells.begins[at] and cells.main[at] != cells.main[at + 1] != SILENT:
+            _look_up(literal, (cells.content[at], cells.content[at + 1]), at, backs)
         three = tuple(cells.main[at : at + 3])
         if len(three) == 3 and SILENT not in three and len(set(three)) > 1:
-            keys.append((outline, three))
-        for table, key in keys:
-            earlier = table.setdefault(key, [])
-            for place in dict.fromkeys([*earlier[:KEPT], *earlier[-KEPT:]]):
-                yield at, at - place
-            earlier.append(at)
+            _look_up(outline, three, at, backs)
+        likely = [back for back in dict.fromkeys(backs) if at - lately.get(back, -NEAR) < NEAR]
+        lately.update((back, at) for back in backs)
+        if likely:
+            yield at, likely
 
 
-def _stretches(cells: _Cells) -> list[_Return]:
-    """Every seed followed both ways as far as more agrees than not; no stretch twice."""
+def _look_up(table: dict[tuple[int, ...], list[int]], key: tuple[int, ...], at: int, backs: list[int]) -> None:
+    """Note how far back a figure was heard, and that it is heard here."""
+    earlier = table.setdefault(key, [])
+    places = earlier if len(earlier) <= 2 * KEPT else [*earlier[:KEPT], *earlier[-KEPT:]]
+    backs += [at - place for place in places]
+    earlier.append(at)
+
+
+def _stretches(cells: _Cells, counts: Callable[[_Return], bool]) -> list[_Return]:
+    """Returns that count. Where one is found, no other is looked for inside it."""
     reached: dict[int, int] = {}
-    found = []
-    for at, back in _seeds(cells):
-        low = reached.get(back, 0)
-        if at < low:
+    found: list[_Return] = []
+    taken = 0
+    for at, backs in _seeds(cells):
+        if at < taken:
             continue
-        stop = _followed(cells, at, min(len(cells.start), at + 2 * back), back)
-        first = _followed_down(cells, at, max(low, back), back)
-        reached[back] = stop
-        whole = min(stop, first + back)
-        first, stop = _trimmed(cells, first, whole, back)
-        if stop > first:
-            equal = sum(cells.content[n] == cells.content[n - back] for n in range(first, stop))
-            score = sum(_agreement(cells, n, n - back) for n in range(first, stop))
-            found.append(_Return(first, stop, back, whole - stop, score, equal / (stop - first)))
+        here = [one for back in backs if at >= reached.get(back, 0) and (one := _followed_out(cells, at, back, reached))]
+        best = max((one for one in here if counts(one)), key=lambda one: (round(one.score, 3), one.back), default=None)
+        if best is not None:
+            found.append(best)
+            taken = best.first + 3 * best.length // 4
     return found
+
+
+def _followed_out(cells: _Cells, at: int, back: int, reached: dict[int, int]) -> _Return | None:
+    """A seed followed both ways as far as more agrees than not."""
+    low = reached.get(back, 0)
+    stop = _followed(cells, at, min(len(cells.start), at + 2 * back), back)
+    first = _followed_down(cells, at, max(low, back), back)
+    reached[back] = stop
+    whole = min(stop, first + back)
+    first, stop = _trimmed(cells, first, whole, back)
+    if stop <= first:
+        return None
+    equal = sum(cells.content[n] == cells.content[n - back] for n in range(first, stop))
+    score = sum(_agreement(cells, n, n - back) for n in range(first, stop))
+    return _Return(first, stop, back, whole - stop, score, equal / (stop - first))
 
 
 def _followed(cells: _Cells, at: int, end: int, back: int) -> int:

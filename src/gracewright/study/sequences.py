@@ -137,8 +137,11 @@ def _stretches(row: _Row, good: Flags, firm: Flags, at: Ints, period: int, shift
     near[1:-1] |= firm[:-2] & good[2:]
     near[1:] |= firm[:-1] & good[1:]
     edges = np.flatnonzero(np.diff(np.concatenate([[0], near.astype(np.int8), [0]])))
+    firsts, stops = edges[::2], edges[1::2]
+    reach = np.append(row.onset, row.onset[-1] + row.length[-1])[stops] - row.onset[firsts]
+    long = (stops - firsts >= LEAST_NOTES) & (reach >= PAIR * period)
     found = []
-    for first, stop in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+    for first, stop in zip(firsts[long].tolist(), stops[long].tolist(), strict=True):
         while stop > first and not good[stop - 1]:
             stop -= 1
         start, last = int(row.onset[first]), stop - 1
