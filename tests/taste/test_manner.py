@@ -23,7 +23,9 @@ def test_every_line_names_a_source_or_says_common_practice(name):
     lines = [*table.get("weights", ()), *table.get("kinds", {}).values()]
 
     assert all(line["source"] for line in lines)
-    assert load_manner(name).set_by in ("hand", "learned")
+    manner = load_manner(name)
+    assert manner.set_by in ("hand", "learned", "hand and learned")
+    assert ("learned" in manner.set_by) == bool(manner.learned_from)
 
 
 def test_rules_name_only_features_and_graces_that_exist():

@@ -1,17 +1,19 @@
 """Learn a manner from scores that carry graces: which features of a place go with which grace.
 
-A manner learned is a manner like any other: the same planner reads it. For every kind seen often enough it holds one
-weight a feature, and new weights for the rules of the manner it starts from; all are drawn towards that manner (zero
-for features) so that little evidence changes little. Fitted by penalised maximum likelihood over {no grace, kinds}.
+A manner learned is a manner like any other: the same planner reads it. It holds one weight a feature for graces of any
+kind, one for every kind seen often enough, and new weights for the rules of the manner it starts from; all are drawn
+towards that manner so that little evidence changes little. Fitted by penalised maximum likelihood over {no grace,
+kinds}.
 
 Conventions: weights are log-odds against no grace, shifted so that at 0 the plan is as dense as the scores were.
 
-Public: Marked, Learned, marked_score, without_graces, kind_of, fit, LEAST, marked_from.
+Public: Marked, Learned, marked_score, without_graces, kind_of, fit, LEAST, marked_from, marked_with,
+logits_of.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
@@ -24,15 +26,20 @@ from gracewright.errors import BadInput
 from gracewright.graces import Grace, page_graces
 from gracewright.score import Piece, read
 from gracewright.study import Study, study
+from gracewright.taste.features import FEATURES
 from gracewright.taste.growth import SHORT_BAR
-from gracewright.taste.manner import Manner, kinds
+from gracewright.taste.manner import ANY, Manner, kinds
 from gracewright.taste.scores import rule_values
-from gracewright.taste.sites import FEATURES, Floats, Ints, sites_of
+from gracewright.taste.sites import Floats, Ints, sites_of
 
 LEAST: Final = 8
 """A kind must be seen so often to be learned."""
-PULL: Final = 1.0
+PULL: Final = 20.0
 """How strongly weights are drawn to the manner they start from (precision of the prior; own choice, see the bench)."""
+OWN_PULL: Final = 40.0
+"""The same for what each kind has of its own beyond what all graces share."""
+BARE: Final = -3.0
+"""Log-odds from which a kind starts that nothing is known of."""
 ALIKE: Final = {
     "shake": "shake", "appoggiatura-shake": "shake", "turned-shake": "shake",
     "appoggiatura-mordent": "appoggiatura-below", "turn-after": "turn",
@@ -57,17 +64,24 @@ class Marked:
 
 @dataclass(frozen=True, eq=False)
 class Learned:
-    """A fitted manner: for each kind a bias, a weight for each feature and for each rule of the base manner."""
+    """A fitted manner: for each kind a bias, a weight for each feature and for each rule of the base manner; ``shared``
+    holds for every kind, ``own`` is what a kind adds."""
 
     base: Manner
     kinds: tuple[str, ...]
     bias: Floats
-    features: Floats  # (kinds, SINGLES)
+    shared: Floats  # (SINGLES,)
+    own: Floats  # (kinds, SINGLES)
     rules: Floats  # (weights of the base manner,)
     spacing: dict[str, float]
     density: dict[str, float]
     counts: dict[str, int]
     scores: tuple[str, ...]
+
+    @property
+    def features(self) -> Floats:
+        """(kinds, SINGLES): all that a feature says for a kind."""
+        return self.own + self.shared
 
 
 def without_graces(piece: Piece) -> Piece:
@@ -106,26 +120,38 @@ def marked_score(path: Path, base: Manner, *, solo: str = "", bass: str = "") ->
 
 def marked_from(name: str, piece: Piece, plain: Piece, found: Study, base: Manner) -> Marked:
     """The same from a piece with its graces, the piece without, and the study of the latter."""
+    graces = {there.note: there.grace for there in page_graces(piece, found)}
+    return marked_with(name, graces, plain, found, base)
+
+
+def marked_with(name: str, graces: Mapping[str, Grace], plain: Piece, found: Study, base: Manner) -> Marked:
+    """The same from graces by tone id."""
     sites = sites_of(plain, found)
     labels = np.full(len(sites.tones), -1, dtype=np.int64)
     names = tuple(kinds())
-    for there in page_graces(piece, found):
-        kind = kind_of(there.grace)
-        labels[sites.index[there.note]] = names.index(kind) if kind else -2
-    seconds = [float(bar.length) * 60 / float(found.tempo) for bar in piece.bars]
+    for note, grace in graces.items():
+        kind = kind_of(grace)
+        labels[sites.index[note]] = names.index(kind) if kind else -2
+    seconds = [float(bar.length) * 60 / float(found.tempo) for bar in plain.bars]
     return Marked(
         name, sites.values[:, 1:], rule_values(sites, base), labels, sites.gap, sites.phrase,
         sum(min(1.0, one / SHORT_BAR) for one in seconds), found.slow,
     )  # fmt: skip
 
 
-def fit(scores: Sequence[Marked], base: Manner, *, pull: float = PULL) -> Learned:
-    """Fit a manner. Raises BadInput where the scores hold too few graces to learn from."""
+def fit(
+    scores: Sequence[Marked], base: Manner, *, pull: float = PULL, own_pull: float = OWN_PULL,
+    start: Learned | None = None,
+) -> Learned:  # fmt: skip
+    """Fit a manner. ``start`` is an earlier fit to begin the search from. Raises BadInput where the scores hold too
+    few graces to learn from."""
     names = tuple(kinds())
     labels = np.concatenate([score.labels for score in scores])
     counts = {name: int((labels == number).sum()) for number, name in enumerate(names)}
-    learnt = tuple(name for name in names if counts[name] >= LEAST and name in base.bias)
-    if "shake" not in learnt:
+    learnt = tuple(
+        name for name in names if (counts[name] >= LEAST or name in base.learned) and name in base.bias
+    )  # little is learned of what is rare, but what was known of it before stays
+    if counts["shake"] < LEAST:
         raise BadInput(f"these {len(scores)} scores carry only {sum(counts.values())} graces that can be learned from",
                        remedy=f"give scores with at least {LEAST} shakes")  # fmt: skip
     rows = np.isin(labels, [-1, *(names.index(name) for name in learnt)])
@@ -134,65 +160,99 @@ def fit(scores: Sequence[Marked], base: Manner, *, pull: float = PULL) -> Learne
     target = np.zeros(int(rows.sum()), dtype=np.int64)
     for number, name in enumerate(learnt, start=1):
         target[labels[rows] == names.index(name)] = number
-    mine = [np.array([w.rule.kind == name for w in base.weights], dtype=bool) for name in learnt]
-    prior = np.array([weight.weight for weight in base.weights])
-    bias, weights, rule_weights = _fit(features, rules, target, mine, prior, pull)
-    made = Learned(base, learnt, bias, weights, rule_weights, dict(base.spacing), {}, counts,
+    prior = Block.of(base, learnt)
+    found = prior.fitted(features, rules, target, pull, own_pull, Block.again(start, learnt) if start else None)
+    ruled = np.array([weight.weight for weight in base.weights])
+    for own, block in zip(prior.mine, found.rules, strict=True):
+        ruled[own] = block
+    made = Learned(base, learnt, found.bias, found.shared, found.own, ruled, dict(base.spacing), {}, counts,
                    tuple(score.name for score in scores))  # fmt: skip
     return _calibrated(made, scores)
 
 
-def _fit(
-    features: Floats, rules: Floats, target: Ints, mine: list[NDArray[np.bool_]], prior: Floats, pull: float
-) -> tuple[Floats, Floats, Floats]:
-    """Penalised maximum likelihood. Rules of kinds that are not learned keep their prior."""
-    count, width = len(mine), features.shape[1]
-    hot = np.eye(count + 1)[target]
-    columns = [rules[:, own] for own in mine]
-    sizes = [1 + width + int(own.sum()) for own in mine]
-    cuts = np.cumsum([0, *sizes])
-    start = np.concatenate([np.concatenate([[-3.0], np.zeros(width), prior[own]]) for own in mine])
-    free = np.concatenate([np.concatenate([[0.05], np.ones(size - 1)]) for size in sizes]) * pull
+@dataclass(frozen=True, eq=False)
+class Block:
+    """The weights of a fit: ``bias`` (kinds,), ``shared`` (SINGLES,) for any grace, ``own`` (kinds, SINGLES) for each
+    kind besides, ``rules`` for each kind; ``mine`` which weights of the base manner are each kind's."""
 
-    def parts(point: Floats) -> list[tuple[Floats, Floats, Floats]]:
-        found = []
-        for number in range(count):
-            block = point[cuts[number] : cuts[number + 1]]
-            found.append((block[0], block[1 : 1 + width], block[1 + width :]))
-        return found
+    bias: Floats
+    shared: Floats
+    own: Floats
+    rules: tuple[Floats, ...]
+    mine: tuple[NDArray[np.bool_], ...]
 
-    def loss(point: Floats) -> tuple[float, Floats]:
-        logits = np.zeros((len(target), count + 1))
-        for number, (bias, own, ruled) in enumerate(parts(point)):
-            logits[:, number + 1] = bias + features @ own + columns[number] @ ruled
-        logits -= logits.max(axis=1, keepdims=True)
-        shares = np.exp(logits)
-        shares /= shares.sum(axis=1, keepdims=True)
-        away = point - start
-        value = -np.log(np.maximum((shares * hot).sum(axis=1), 1e-300)).sum() + 0.5 * (free * away**2).sum()
-        error = shares - hot
-        slopes = [
-            np.concatenate([[error[:, n + 1].sum()], error[:, n + 1] @ features, error[:, n + 1] @ columns[n]])
-            for n in range(count)
-        ]
-        return float(value), np.concatenate(slopes) + free * away
+    @staticmethod
+    def of(base: Manner, learnt: Sequence[str]) -> Block:
+        """The weights of a manner, to which a fit is drawn."""
+        mine = tuple(np.array([w.rule.kind == name for w in base.weights], dtype=bool) for name in learnt)
+        ruled = np.array([weight.weight for weight in base.weights])
+        taught = [name in base.learned for name in learnt]
+        bias = [base.bias[name][0] if known else BARE for name, known in zip(learnt, taught, strict=True)]
+        shared = np.array([base.learned.get(ANY, {}).get(feature, 0.0) for feature in SINGLES])
+        own = np.array([[base.learned.get(name, {}).get(feature, 0.0) for feature in SINGLES] for name in learnt])
+        return Block(np.array(bias), shared, own, tuple(ruled[own_rules] for own_rules in mine), mine)
 
-    found = minimize(loss, start, jac=True, method="L-BFGS-B", options={"maxiter": 300})
-    blocks = parts(found.x)
-    ruled = prior.copy()
-    for own, (_, _, block) in zip(mine, blocks, strict=True):
-        ruled[own] = block
-    return np.array([block[0] for block in blocks]), np.stack([block[1] for block in blocks]), ruled
+    @staticmethod
+    def again(start: Learned, learnt: Sequence[str]) -> Block:
+        """Where an earlier fit ended."""
+        at = [start.kinds.index(name) for name in learnt]
+        mine = tuple(np.array([w.rule.kind == n for w in start.base.weights], dtype=bool) for n in learnt)
+        rules = tuple(start.rules[own] for own in mine)
+        return Block(start.bias[at], start.shared, start.own[at], rules, mine)
+
+    def flat(self) -> Floats:
+        """All weights in one row."""
+        return np.concatenate([self.bias, self.shared, self.own.ravel(), *self.rules])
+
+    def shaped(self, point: Floats) -> Block:
+        """A row of weights in this block's shape."""
+        count, width = self.own.shape
+        sizes = [count, width, count * width, *(len(block) for block in self.rules)]
+        bias, shared, own, *rules = np.split(point, np.cumsum(sizes)[:-1])
+        return Block(bias, shared, own.reshape(count, width), tuple(rules), self.mine)
+
+    def logits(self, features: Floats, rules: Floats) -> Floats:
+        """(tones, kinds): log-odds of each kind against no grace."""
+        found = features @ (self.own + self.shared).T + self.bias
+        for number, own in enumerate(self.mine):
+            found[:, number] += rules[:, own] @ self.rules[number]
+        logits: Floats = found
+        return logits
+
+    def fitted(
+        self, features: Floats, rules: Floats, target: Ints, pull: float, own_pull: float, start: Block | None
+    ) -> Block:
+        """Penalised maximum likelihood, drawn to this block."""
+        count = len(self.bias)
+        prior = self.flat()
+        free = self.shaped(np.ones(len(prior)))
+        stiff = np.concatenate([0.05 * free.bias, pull * free.shared, own_pull * free.own.ravel(),
+                                *(pull * block for block in free.rules)])  # fmt: skip
+        hot = np.eye(count + 1)[target]
+
+        def loss(point: Floats) -> tuple[float, Floats]:
+            logits = np.concatenate([np.zeros((len(target), 1)), self.shaped(point).logits(features, rules)], axis=1)
+            logits -= logits.max(axis=1, keepdims=True)
+            shares = np.exp(logits)
+            shares /= shares.sum(axis=1, keepdims=True)
+            away = point - prior
+            value = -np.log(np.maximum((shares * hot).sum(axis=1), 1e-300)).sum() + 0.5 * (stiff * away**2).sum()
+            error = (shares - hot)[:, 1:]
+            own = error.T @ features
+            ruled = [error[:, number] @ rules[:, mine] for number, mine in enumerate(self.mine)]
+            slopes = np.concatenate([error.sum(axis=0), own.sum(axis=0), own.ravel(), *ruled])
+            return float(value), slopes + stiff * away
+
+        first = start.flat() if start is not None else prior
+        found = minimize(loss, first, jac=True, method="L-BFGS-B", options={"maxiter": 300, "ftol": 1e-6})
+        return self.shaped(found.x)
 
 
 def logits_of(learned: Learned, score: Marked) -> Floats:
     """(tones, kinds) scores of a marked score under a learned manner."""
-    found = learned.bias + score.features @ learned.features.T
-    for number, name in enumerate(learned.kinds):
-        own = np.array([weight.rule.kind == name for weight in learned.base.weights], dtype=bool)
-        found[:, number] += score.rules[:, own] @ learned.rules[own]
-    logits: Floats = found
-    return logits
+    mine = tuple(np.array([w.rule.kind == name for w in learned.base.weights], dtype=bool) for name in learned.kinds)
+    rules = tuple(learned.rules[own] for own in mine)
+    return Block(learned.bias, learned.shared, learned.own, rules, mine).logits(score.features, score.rules)
 
 
 def _calibrated(learned: Learned, scores: Sequence[Marked]) -> Learned:

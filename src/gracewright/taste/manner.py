@@ -2,9 +2,10 @@
 
 Conventions: a *kind* is what the planner may choose (``kinds.toml``), a *rule* says where a kind wants to stand or not
 (``rules.toml``), a *weight* says how much a manner heeds a rule; 1 is a good reason, 3 all but an order. A manner may
-be built on another by ``like = "NAME"`` and then gives only what differs.
+be built on another by ``like = "NAME"`` and then gives only what differs. ``learned = "NAME"`` lays the weights of
+``manners/learned/NAME.toml``, fitted to scores that carry graces, over those set by hand.
 
-Public: Manner, Kind, Rule, load_manner, manners, kinds, rules, build.
+Public: Manner, Kind, Rule, Weight, load_manner, manners, kinds, rules, build, ANY.
 """
 
 from __future__ import annotations
@@ -19,9 +20,11 @@ from pathlib import Path
 from typing import Any, Final
 
 from gracewright.errors import BadInput, TableError
-from gracewright.taste.sites import FEATURES
+from gracewright.taste.features import FEATURES
 
 COMMON: Final = "common practice"
+ANY: Final = "any"
+"""Heading of the learned weights that hold for every learned kind."""
 FAMILIES: Final = ("bare", "shake", "leaning", "small", "division")
 """What stands in for what in the spacing rules; 0 is no grace."""
 INEQUALITY: Final = {"none": None, "gentle": Fraction(3, 2), "standard": Fraction(2), "strong": Fraction(3)}
@@ -75,7 +78,8 @@ class Manner:
     ``source`` is the id of the source whose sign table speaks; ``density`` graces a bar at richness 5; ``growth`` the
     shares of the richness for each time through and what legs, written repeats and the climax add; ``shake`` how
     shakes are begun and ended; ``spacing`` what it costs to stand close; ``bias`` what each kind brings before any rule
-    speaks.
+    speaks; ``learned`` for each kind the weight of single features, ``any`` for all kinds that are named there, as
+    fitted to the scores that ``learned_from`` tells of.
 
     >>> load_manner("french").source, load_manner("italian").kinds[-1]
     ('danglebert1689', 'division')
@@ -97,6 +101,8 @@ class Manner:
     weights: tuple[Weight, ...]
     notes: tuple[str, ...] = ()
     where: str = field(default="", compare=False)
+    learned: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
+    learned_from: str = ""
 
     @property
     def kinds(self) -> tuple[str, ...]:
@@ -155,15 +161,16 @@ def manners() -> tuple[str, ...]:
 
 
 @cache
-def load_manner(name: str) -> Manner:
+def load_manner(name: str, *, learned: bool = True) -> Manner:
     """A manner by name, or from a TOML file of the player's own (a path that ends in ``.toml``).
 
-    Raises BadInput for a name nobody knows or a file that cannot be read, TableError for a table with a fault.
+    Without ``learned`` only what is set by hand. Raises BadInput for a name nobody knows or a file that cannot be read,
+    TableError for a table with a fault.
     """
-    return build(*_table(name))
+    return build(*_table(name, learned))
 
 
-def _table(name: str, depth: int = 0) -> tuple[dict[str, Any], str]:
+def _table(name: str, learned: bool, depth: int = 0) -> tuple[dict[str, Any], str]:
     """The parsed table, laid over the one it is like."""
     if name in manners():
         text = (_HERE / "manners" / f"{name}.toml").read_text(encoding="utf-8")
@@ -179,13 +186,38 @@ def _table(name: str, depth: int = 0) -> tuple[dict[str, Any], str]:
         table = tomllib.loads(text)
     except tomllib.TOMLDecodeError as fault:
         raise BadInput(f"this manner is not valid TOML ({fault})", file=name) from fault
+    own = isinstance(table.get("learned"), str)
     like = table.pop("like", "")
-    if not like:
-        return table, name
-    if depth > 4:
-        raise TableError(name, "like", "manners that are not each other's model", like)
-    base, _ = _table(str(like), depth + 1)
-    return _over(base, table), name
+    if like:
+        if depth > 4:
+            raise TableError(name, "like", "manners that are not each other's model", like)
+        base, _ = _table(str(like), learned and not own, depth + 1)
+        table = _over(base, table)
+    if own:
+        table = _with_learned(table, name) if learned else {**table, "learned": {}}
+    return table, name
+
+
+def _with_learned(table: dict[str, Any], where: str) -> dict[str, Any]:
+    """The table with the weights of ``manners/learned/`` over its own. What its scores do not carry stays as it is."""
+    name = str(table["learned"])
+    file = _HERE / "manners" / "learned" / f"{name}.toml"
+    if not file.is_file():
+        raise TableError(where, "learned", "the name of a table of learned weights, or tables of weights", name)
+    found = tomllib.loads(file.read_text(encoding="utf-8"))
+    made = {**table, "learned": found["learned"], "learned_from": found["learned_from"]}
+    for part in ("density", "spacing"):
+        made[part] = {**table.get(part, {}), **found.get(part, {})}
+    fitted, unseen = found["kinds"], found.get("unseen", {})
+    made["kinds"] = {
+        kind: {**entry, "weight": fitted.get(kind, entry["weight"] - unseen.get(kind, unseen.get("others", 0.0)))}
+        for kind, entry in table.get("kinds", {}).items()
+    }
+    rules_too = found["rules"]
+    made["weights"] = [
+        {**entry, "weight": rules_too.get(entry["rule"], entry["weight"])} for entry in table.get("weights", ())
+    ]
+    return made
 
 
 def _over(base: dict[str, Any], table: dict[str, Any]) -> dict[str, Any]:
@@ -230,26 +262,26 @@ def build(table: Mapping[str, Any], where: str) -> Manner:
         if rule.kind in bias:
             weight = _number(where, rule.id, entry.get("weight"))
             weights.append(Weight(rule, weight, str(entry.get("source", COMMON))))
-    weights += _learned(where, table, bias)
     numbers = {name: _numbers(where, table, name, needed) for name, needed in _NEEDED.items()}
     return Manner(
         table["id"], table["title"], table["about"], table["region"], table["years"], table["source"], inequality,
         str(table.get("set_by", "hand")), numbers["density"], numbers["growth"], _shake(where, table),
         numbers["spacing"], bias, tuple(weights), tuple(str(note) for note in table.get("notes", ())), where,
+        _learned(where, table), str(table.get("learned_from", "")),
     )  # fmt: skip
 
 
-def _learned(where: str, table: Mapping[str, Any], bias: Mapping[str, object]) -> list[Weight]:
+def _learned(where: str, table: Mapping[str, Any]) -> dict[str, dict[str, float]]:
     """Weights of single features, as ``gracewright learn`` writes them: ``[learned.shake]`` with one line a feature."""
-    found = []
-    origin = str(table.get("learned_from", "marked scores"))
+    found: dict[str, dict[str, float]] = {}
     for kind, entries in table.get("learned", {}).items():
+        if kind not in kinds() and kind != ANY:
+            raise TableError(where, f"learned.{kind}", f"any, or one of {', '.join(kinds())}", kind)
         for feature, value in entries.items():
-            if kind not in bias or feature not in FEATURES:
-                raise TableError(where, f"learned.{kind}", "a kind of this table and features we know", feature)
-            says = f"in the scores this manner was learned from, such a grace goes with this: {FEATURES[feature]}"
-            rule = Rule(f"{kind}/{feature}", kind, (feature,), (), says, (), "learned")
-            found.append(Weight(rule, _number(where, rule.id, value), origin))
+            if feature not in FEATURES:
+                raise TableError(where, f"learned.{kind}", "features we know (docs/manners.md)", feature)
+            found.setdefault(kind, {})[feature] = _number(where, f"learned.{kind}.{feature}", value)
+        found.setdefault(kind, {})
     return found
 
 

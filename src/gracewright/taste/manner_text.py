@@ -1,6 +1,6 @@
 """Write a learned manner as TOML, and tell in words what was learned.
 
-Public: manner_text, report, weights_plot.
+Public: manner_text, feature_lines, report, weights_plot.
 """
 
 from __future__ import annotations
@@ -9,9 +9,10 @@ from typing import Final
 
 import numpy as np
 
+from gracewright.taste.features import FEATURES
 from gracewright.taste.learning import SINGLES, Learned
-from gracewright.taste.manner import kinds
-from gracewright.taste.sites import FEATURES
+from gracewright.taste.manner import ANY, kinds
+from gracewright.taste.sites import Floats
 
 SMALL: Final = 0.03
 """Weights smaller than this are left out of the table."""
@@ -32,7 +33,7 @@ def manner_text(learned: Learned, name: str, title: str, *, origin: str = "marke
         "weights = [  # rules of the manner it started from, with their new weights",
     ]  # fmt: skip
     for number, weight in enumerate(base.weights):
-        if weight.rule.kind in learned.kinds and "/" not in weight.rule.id:
+        if weight.rule.kind in learned.kinds:
             value = f"{learned.rules[number]:.2f}"
             lines.append(f'  {{ rule = "{weight.rule.id}", weight = {value}, source = "{origin}" }},')
     lines += ["]", "", "[density]  # graces a bar in these scores",
@@ -45,12 +46,30 @@ def manner_text(learned: Learned, name: str, title: str, *, origin: str = "marke
               *(f"{key} = {value}" for key, value in learned.spacing.items()), "", "[kinds]"]  # fmt: skip
     lines += [f'{kind} = {{ weight = {bias:.2f}, source = "{origin}" }}'
               for kind, bias in zip(learned.kinds, learned.bias, strict=True)]  # fmt: skip
-    for number, kind in enumerate(learned.kinds):
-        lines += ["", f"[learned.{kind}]"]
-        order = sorted(range(len(SINGLES)), key=lambda column: -abs(learned.features[number, column]))
-        lines += [f"{SINGLES[column]} = {learned.features[number, column]:.2f}" for column in order
-                  if abs(learned.features[number, column]) >= SMALL]  # fmt: skip
-    return "\n".join(lines) + "\n"
+    return "\n".join([*lines, *feature_lines(learned)]) + "\n"
+
+
+def feature_lines(learned: Learned, small: float = SMALL) -> list[str]:
+    """The learned weights of features, strongest first: ``any`` for graces of every kind, then each kind's own."""
+    lines = []
+    for heading, row in ((ANY, learned.shared), *zip(learned.kinds, learned.own, strict=True)):
+        lines += ["", f"[learned.{heading}]"]
+        order = sorted(range(len(SINGLES)), key=lambda column: -abs(row[column]))
+        lines += [f"{_key(SINGLES[column])} = {row[column]:.2f}" for column in order if abs(row[column]) >= small]
+    return lines
+
+
+def _key(feature: str) -> str:
+    """A feature as a key in TOML."""
+    return f'"{feature}"' if "&" in feature else feature
+
+
+def _news(learned: Learned) -> Floats:
+    """(kinds, SINGLES): what the scores say of each feature beyond the manner that was started from."""
+    known = learned.base.learned
+    before = [[known.get(heading, {}).get(feature, 0.0) for feature in SINGLES] for heading in (ANY, *learned.kinds)]
+    found: Floats = learned.features - np.array(before[1:]) - np.array(before[0])
+    return found
 
 
 def report(learned: Learned) -> str:
@@ -62,8 +81,7 @@ def report(learned: Learned) -> str:
         lines.append(f"Too rare to learn: {', '.join(kind.replace('-', ' ') for kind in rare)}.")
     dense = ", ".join(f"{value:g} a bar where the music is {key}" for key, value in learned.density.items())
     lines.append(f"Graces: {dense}.")
-    for number, kind in enumerate(learned.kinds):
-        row = learned.features[number]
+    for kind, row in zip(learned.kinds, _news(learned), strict=True):
         order = np.argsort(-row)
         wanted = [FEATURES[SINGLES[column]] for column in order[:TOLD] if row[column] > SMALL]
         shunned = [FEATURES[SINGLES[column]] for column in order[::-1][:TOLD] if row[column] < -SMALL]
@@ -85,8 +103,7 @@ def weights_plot(learned: Learned, most: int = 12) -> str:
     figure = Figure(figsize=(9, 3.2 * count), layout="constrained")
     FigureCanvasSVG(figure)
     panels = figure.subplots(count, 1, squeeze=False)[:, 0]
-    for number, (kind, panel) in enumerate(zip(learned.kinds, panels, strict=True)):
-        row = learned.features[number]
+    for kind, panel, row in zip(learned.kinds, panels, _news(learned), strict=True):
         order = np.argsort(-np.abs(row))[:most][::-1]
         colours = ["#2a6f6b" if row[column] > 0 else "#a0522d" for column in order]
         panel.barh(range(len(order)), row[order], color=colours)

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from gracewright.score import Piece, Tone
 from gracewright.study.model import Study
-from gracewright.taste.features import COLUMN, FEATURES
+from gracewright.taste.features import COLUMN, FEATURES, PAIRS
 from gracewright.taste.marking_harmony import mark_bass, mark_harmony
 from gracewright.taste.ticks import Ticks
 
@@ -66,6 +66,8 @@ def mark(plane: Plane) -> tuple[Floats, Ints, Ints]:
     often = np.bincount(motif)[motif]
     put(rows, "lone-motif", often == 1)
     put(rows, "common-motif", often >= 4)
+    for one, two in PAIRS:
+        put(rows, f"{one} & {two}", rows[:, COLUMN[one]] * rows[:, COLUMN[two]])
     return rows, motif, rhythm
 
 

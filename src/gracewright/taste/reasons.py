@@ -8,8 +8,11 @@ from __future__ import annotations
 import math
 from typing import Final
 
+import numpy as np
+
 from gracewright.graces import Grace
 from gracewright.study.model import Cadence
+from gracewright.taste.features import FEATURES
 from gracewright.taste.manner import COMMON, Manner, kinds
 from gracewright.taste.required import Wanted
 from gracewright.taste.scores import Scores
@@ -17,6 +20,9 @@ from gracewright.taste.sites import Sites
 
 MOST: Final = 3
 """Reasons told at most."""
+HEARD: Final = 0.15
+"""A learned weight smaller than this is not worth telling."""
+NAMES: Final = tuple(FEATURES.values())
 CADENCES: Final = {
     "authentic-perfect": "a full close",
     "authentic-imperfect": "a close on the tonic",
@@ -79,6 +85,8 @@ def why_chosen(
     ]
     speaking.sort(key=lambda pair: -pair[0])
     told = [sentence(weight.rule.says) for _, weight in speaking[:MOST]]
+    if len(told) < MOST:
+        told += why_learned(sites, scores, manner, site, kind)
     if not told:
         told = [sentence("nothing forbids it here, and the richness asked for leaves room for it")]
     if sites.on("leg")[site] > 0:
@@ -88,6 +96,16 @@ def why_chosen(
     elif time_through > 1 or sites.on("again")[site] > 0:
         told.append("The passage is heard again and may be richer.")
     return (*told, *how_made(sites, site, grace))
+
+
+def why_learned(sites: Sites, scores: Scores, manner: Manner, site: int, kind: str) -> tuple[str, ...]:
+    """The features that spoke most strongly in the scores the manner was learned from; none where it was not."""
+    speaks = sites.values[site] * scores.learned[:, manner.kinds.index(kind)]
+    best = [column for column in np.argsort(-speaks, kind="stable")[:MOST] if speaks[column] > HEARD]
+    if not best:
+        return ()
+    told = "; ".join(NAMES[column] for column in best)
+    return (sentence(f"the masters whose signs we have often set one where this is so: {told}"),)
 
 
 def source_of(scores: Scores, manner: Manner, site: int, kind: str) -> str:

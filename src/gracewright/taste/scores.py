@@ -1,32 +1,39 @@
 """What a manner thinks of every kind of grace on every tone, before rules that hold always and before spacing.
 
-Conventions: a score is the kind's own weight plus the weight of every rule that holds there, times how far it holds
-(features lie in [0, 1]); tones alike in their surroundings draw towards their common mean, so that one motif gets one
-treatment.
+Conventions: a score is the kind's own weight, plus the weight of every rule that holds there times how far it holds
+(features lie in [0, 1]), plus the learned weights of the features that hold there. Tones alike in their surroundings
+draw towards their common mean, so that one motif gets one treatment; tones alike in rhythm agree on how much they want
+a grace at all.
 
-Public: Scores, scores_of, rule_values, heard_again.
+Public: Scores, scores_of, rule_values, heard_again, learned_table.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
-from gracewright.taste.manner import Manner
-from gracewright.taste.sites import COLUMN, Floats, Sites
+from gracewright.taste.features import COLUMN, FEATURES
+from gracewright.taste.manner import ANY, Manner
+from gracewright.taste.sites import Floats, Ints, Sites
 
-TOGETHER: Final = 0.5
-"""How far tones of one motif are drawn to their mean (own choice)."""
+TOGETHER: Final = 0.3
+"""How far tones of one motif are drawn to their mean (own choice, see the bench)."""
+IN_STEP: Final = 0.5
+"""How far the wish for any grace is drawn to the mean of tones alike in rhythm (own choice, see the bench)."""
 
 
 @dataclass(frozen=True, eq=False)
 class Scores:
-    """``kinds`` (tones, kinds of the manner); ``rules`` (tones, weights of the manner): what each rule contributes."""
+    """``kinds`` (tones, kinds of the manner); ``rules`` (tones, weights of the manner): what each rule contributes;
+    ``learned`` (features, kinds): the learned weights."""
 
     kinds: Floats
     rules: Floats
+    learned: Floats
 
 
 def scores_of(sites: Sites, manner: Manner) -> Scores:
@@ -65,23 +72,50 @@ def heard_again(sites: Sites, manner: Manner) -> Floats:
     return found
 
 
+def learned_table(manner: Manner, kinds: Sequence[str]) -> Floats:
+    """(FEATURES, kinds): learned weights; those for any grace go to every kind that was learned."""
+    table = np.zeros((len(FEATURES), len(kinds)))
+    for column, kind in enumerate(kinds):
+        if kind in manner.learned:
+            for heading in (ANY, kind):
+                for feature, weight in manner.learned.get(heading, {}).items():
+                    table[COLUMN[feature], column] += weight
+    return table
+
+
 def _make(sites: Sites, manner: Manner) -> Scores:
     names = {kind: column for column, kind in enumerate(manner.kinds)}
     rules = rule_values(sites, manner) * np.array([weight.weight for weight in manner.weights])
     of_kind = np.zeros((len(manner.weights), len(names)))
     for row, weight in enumerate(manner.weights):
         of_kind[row, names[weight.rule.kind]] = 1
-    by_kind = rules @ of_kind + np.array([bias for bias, _ in manner.bias.values()])
-    return Scores(_drawn_together(by_kind, sites), rules)
+    learned = learned_table(manner, manner.kinds)
+    by_kind = rules @ of_kind + sites.values @ learned + np.array([bias for bias, _ in manner.bias.values()])
+    drawn = _drawn_together(by_kind, sites.motif)
+    taught = np.array([kind in manner.learned or not manner.learned for kind in manner.kinds])
+    drawn[:, taught] = _in_step(drawn[:, taught], sites.rhythm)
+    return Scores(drawn, rules, learned)
 
 
-def _drawn_together(by_kind: Floats, sites: Sites) -> Floats:
+def _drawn_together(by_kind: Floats, motif: Ints) -> Floats:
     if not len(by_kind):
         return by_kind
-    groups = int(sites.motif.max()) + 1
-    sizes = np.bincount(sites.motif, minlength=groups)
-    means = np.zeros((groups, by_kind.shape[1]))
-    np.add.at(means, sites.motif, by_kind)
-    means /= sizes[:, None]
-    drawn: Floats = (1 - TOGETHER) * by_kind + TOGETHER * means[sites.motif]
+    drawn: Floats = (1 - TOGETHER) * by_kind + TOGETHER * _means(by_kind, motif)
     return drawn
+
+
+def _in_step(by_kind: Floats, rhythm: Ints) -> Floats:
+    if not len(by_kind):
+        return by_kind
+    best = by_kind.max(axis=1, keepdims=True)
+    drawn: Floats = by_kind + IN_STEP * (_means(best, rhythm) - best)
+    return drawn
+
+
+def _means(values: Floats, groups: Ints) -> Floats:
+    """The mean of each row's group, in its place."""
+    count = int(groups.max()) + 1
+    sums = np.zeros((count, values.shape[1]))
+    np.add.at(sums, groups, values)
+    means: Floats = (sums / np.bincount(groups, minlength=count)[:, None])[groups]
+    return means
