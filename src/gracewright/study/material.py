@@ -10,13 +10,16 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cached_property
+from typing import Final
 
 import numpy as np
 
 from gracewright.errors import BadInput
-from gracewright.score import Bar, Piece, Tone, find_bass, find_solo, tones
+from gracewright.score import Bar, Meter, Piece, Tone, find_bass, find_solo, tones
 from gracewright.study.frames import SHIFT, Frames, Ints, Timeline, frames_of, levels_at, timeline
-from gracewright.study.metre import weight_at
+from gracewright.study.metre import FINEST, levels_of, offset_in, weight_at
+
+LEAST_WEIGHT: Final = 0.5 ** (FINEST + 1)  # of a time on no level
 
 
 @dataclass(frozen=True)
@@ -74,7 +77,25 @@ class Material:
         return starts
 
     def weight(self, onset: Fraction) -> float:
-        return weight_at(self.bar_at(onset), onset)
+        """Metrical weight of a time."""
+        if self.line.quarter % onset.denominator:
+            return weight_at(self.bar_at(onset), onset)
+        time = self.line.ticks(onset)
+        at = max(0, min(bisect_right(self._bar_starts, time) - 1, len(self.piece.bars) - 1))
+        begin, spans = self._grids[at]
+        return next((0.5**level for level, span in enumerate(spans) if (time - begin) % span == 0), LEAST_WEIGHT)
+
+    @cached_property
+    def _grids(self) -> list[tuple[int, list[int]]]:
+        """Of each bar its (notional) downbeat and the spans of its metrical levels, in ticks."""
+        spans: dict[Meter, list[int]] = {}
+        found = []
+        for bar, begin in zip(self.piece.bars, self._bar_starts, strict=False):
+            if bar.meter not in spans:
+                levels = [span * self.line.quarter for span in levels_of(bar.meter)]
+                spans[bar.meter] = [int(span) for span in levels if span.denominator == 1]
+            found.append((begin - self.line.ticks(offset_in(bar, bar.onset)), spans[bar.meter]))
+        return found
 
 
 def gather(piece: Piece, solo: str = "", bass: str = "") -> Material:
