@@ -10,6 +10,7 @@ from click.testing import CliRunner
 from gracewright.cli.learn import command
 from gracewright.errors import BadInput
 from gracewright.graces import Grace, page_graces
+from gracewright.job import Wishes, demo_piece, result, work_on
 from gracewright.score import read, tones
 from gracewright.taste import load_manner, make_plan
 from gracewright.taste.learning import fit, kind_of, marked_score, without_graces
@@ -109,6 +110,47 @@ def test_the_command_writes_a_manner_that_loads(folder, tmp_path):
     assert {"shake", "mordent"} <= set(manner.kinds)
     assert (tmp_path / "mine.svg").read_text(encoding="utf-8").startswith("<?xml")
     assert "Learned from 6 scores" in (tmp_path / "mine.txt").read_text(encoding="utf-8")
+
+
+def test_a_cluster_by_its_address_learns_the_same(folder, tmp_path):
+    distributed = pytest.importorskip("dask.distributed")
+    alone = CliRunner().invoke(command, [str(folder), "--name", "one", "--out", str(tmp_path), "--no-plot"])
+    with distributed.LocalCluster(n_workers=1, threads_per_worker=1, dashboard_address=None) as cluster:
+        address = cluster.scheduler_address
+        spread = CliRunner().invoke(command, [str(folder), "--name", "two", "--out", str(tmp_path), "--no-plot",
+                                              "--cluster", address])  # fmt: skip
+
+    assert address.startswith("tcp://")
+    assert (alone.exit_code, spread.exit_code) == (0, 0), spread.output
+    one, two = (tomllib.loads((tmp_path / f"{name}.toml").read_text(encoding="utf-8")) for name in ("one", "two"))
+    assert (one.pop("id"), two.pop("id")) == ("one", "two")
+    assert (one.pop("title"), two.pop("title")) == ("One", "Two")
+    assert one == two
+
+
+def test_a_cluster_that_is_not_there_is_told(folder, tmp_path):
+    pytest.importorskip("dask.distributed")
+    told = CliRunner().invoke(command, [str(folder), "--name", "mine", "--out", str(tmp_path), "--cluster", "here"])
+
+    assert isinstance(told.exception, BadInput)
+    assert "no Dask cluster answers at here" in str(told.exception)
+
+
+def test_written_out_graces_are_learned_from_a_score_beside_its_plain_one(tmp_path):
+    """The counts are those of the plan that was written out."""
+    graced = 0
+    for name in ("menuet", "adagio"):
+        (tmp_path / f"{name}.musicxml").write_bytes(demo_piece(name).read_bytes())
+        wishes = Wishes(manner="german", richness=8, signs="ignore", instrument="violin", level="advanced")
+        work = work_on(read(demo_piece(name)), wishes)
+        (tmp_path / f"{name}-graced.musicxml").write_bytes(result(work, "played.musicxml"))
+        graced += sum(choice.grace is not None and choice.grace.id == "shake" for choice in work.plan.choices)
+    told = CliRunner().invoke(command, [str(tmp_path), "--name", "mine", "--out", str(tmp_path), "--no-plot"])
+
+    assert told.exit_code == 0, told.output
+    assert f"{graced} of kind shake" in told.output
+    assert "Learned from 4 scores" in told.output  # two pieces, each heard twice
+    assert load_manner(str(tmp_path / "mine.toml")).set_by == "learned"
 
 
 def test_every_family_of_the_page_has_a_kind_or_none():

@@ -6,20 +6,39 @@ import importlib
 import os
 import tempfile
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 import click
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
 from gracewright.errors import BadInput
+from gracewright.graces import Grace
+from gracewright.instruments import load_instrument
+from gracewright.review.written import graces_written
+from gracewright.score import read
 from gracewright.score.reading import ENDINGS
-from gracewright.taste import load_manner
-from gracewright.taste.learning import Learned, Marked, fit, marked_score
+from gracewright.study import study
+from gracewright.taste import Manner, load_manner
+from gracewright.taste.learning import Learned, Marked, fit, marked_score, marked_with, without_graces
 from gracewright.taste.manner_text import manner_text, report, weights_plot
 
-Read = tuple[str, Marked | str]
+Read = tuple[str, tuple[Marked, ...] | str]
 """A file's name with what it teaches, or the sentence that says why it cannot be read."""
+OTHER: Final = Grace("passing-notes")
+"""Stands for a change that is no grace of a manner."""
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """One score to learn from; ``plain`` is the same piece without graces, empty where signs alone are to be read."""
+
+    path: str
+    plain: str
+    like: str
+    solo: str
+    bass: str
 
 
 @click.command("learn")
@@ -32,11 +51,16 @@ Read = tuple[str, Marked | str]
 @click.option("--bass", default="", help="Name of the bass part, likewise.")
 @click.option("--workers", default=0, type=click.IntRange(0, 256), metavar="N",
               help="Read scores on so many Dask workers of this machine; 0 reads them one after another.")
-@click.option("--cluster", default="", metavar="ADDRESS", help="Use the Dask cluster at this address.")
+@click.option("--cluster", default="", metavar="ADDRESS",
+              help="Use the Dask cluster at this address; its workers must see FOLDER under the same name.")
 @click.option("--plot/--no-plot", default=True, show_default=True, help="Draw the strongest weights to NAME.svg.")
 def command(folder: Path, name: str, like: str, out: Path, solo: str, bass: str, workers: int, cluster: str,
             plot: bool) -> None:  # fmt: skip
-    """Learn a manner from the scores in FOLDER that carry signs or small notes.
+    """Learn a manner from the scores in FOLDER.
+
+    Signs and small notes are read from each score. Graces that are written out in full notes are read where the plain
+    score lies beside the ornamented one, whose name begins with that of the plain one and a hyphen: air.musicxml and
+    air-graced.musicxml.
 
     \b
     NAME.toml   the manner: use it with --manner NAME.toml, read it, change it
@@ -48,7 +72,9 @@ def command(folder: Path, name: str, like: str, out: Path, solo: str, bass: str,
     files = sorted(path for path in folder.rglob("*") if path.suffix.lower() in ENDINGS)
     if not files:
         raise BadInput("there is no score in this folder", file=folder.name)
-    jobs = [(str(path), like, solo, bass) for path in files]
+    plains = {path: plain_of(path, files) for path in files}
+    jobs = [Job(str(path.resolve()), str(plain.resolve()) if plain else "", like, solo, bass)
+            for path, plain in plains.items() if path not in plains.values()]  # fmt: skip
     found: list[Marked] = []
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
     with Progress(*columns, transient=True) as progress:
@@ -57,8 +83,8 @@ def command(folder: Path, name: str, like: str, out: Path, solo: str, bass: str,
             progress.update(task, advance=1, description=name_of)
             if isinstance(taught, str):
                 progress.console.print(f"left out: {taught}")
-            elif (taught.labels != -1).any():
-                found.append(taught)
+            else:
+                found += [marked for marked in taught if (marked.labels != -1).any()]
     if not found:
         raise BadInput("none of these scores carries a grace", file=folder.name)
     found.sort(key=lambda marked: marked.name)
@@ -68,16 +94,40 @@ def command(folder: Path, name: str, like: str, out: Path, solo: str, bass: str,
     click.echo(f"The manner lies in {out / f'{name}.toml'}; use it with --manner {out / f'{name}.toml'}")
 
 
-def _one(job: tuple[str, str, str, str]) -> Read:
+def plain_of(path: Path, files: Sequence[Path]) -> Path | None:
+    """The plain score of an ornamented one: the one whose name its own begins with (the longest).
+
+    >>> str(plain_of(Path("b/air-2-graced.krn"), [Path("a/air.krn"), Path("b/air-2.mei")]))
+    'b/air-2.mei'
+    """
+    fitting = [other for other in files if path.stem.startswith(f"{other.stem}-")]
+    return max(fitting, key=lambda other: (len(other.stem), other.parent == path.parent), default=None)
+
+
+def _one(job: Job) -> Read:
     """Read one score; runs on a worker."""
-    path, like, solo, bass = job
+    path, base = Path(job.path), load_manner(job.like)
     try:
-        return Path(path).name, marked_score(Path(path), load_manner(like), solo=solo, bass=bass)
+        if job.plain:
+            return path.name, marked_pair(path, Path(job.plain), base, solo=job.solo, bass=job.bass)
+        return path.name, (marked_score(path, base, solo=job.solo, bass=job.bass),)
     except BadInput as fault:
-        return Path(path).name, str(fault)
+        return path.name, str(fault)
 
 
-def _read_all(jobs: Sequence[tuple[str, str, str, str]], workers: int, cluster: str) -> Iterator[Read]:
+def marked_pair(path: Path, plain: Path, base: Manner, *, solo: str = "", bass: str = "") -> tuple[Marked, ...]:
+    """What an ornamented score beside its plain one teaches, for each time through. Raises BadInput."""
+    piece = without_graces(read(plain))
+    found = study(piece, solo=solo, bass=bass)
+    graces, times = graces_written(piece, found, read(path), load_instrument("violin"), line=solo)
+    rows: dict[int, dict[str, Grace]] = {time: {} for time in times}
+    for (time, note), grace in graces.items():
+        rows[time][note] = grace or OTHER
+    return tuple(marked_with(f"{path.name}, time {time}" if len(times) > 1 else path.name, row, piece, found, base)
+                 for time, row in rows.items())  # fmt: skip
+
+
+def _read_all(jobs: Sequence[Job], workers: int, cluster: str) -> Iterator[Read]:
     if not workers and not cluster:
         yield from map(_one, jobs)
         return
@@ -91,8 +141,15 @@ def _read_all(jobs: Sequence[tuple[str, str, str, str]], workers: int, cluster: 
     except (OSError, ValueError) as fault:
         raise BadInput(f"no Dask cluster answers at {cluster} ({fault})", remedy="check the address") from None
     with client:
-        for future in distributed.as_completed(client.map(_one, jobs)):
-            yield future.result()
+        try:
+            client.wait_for_workers(1, timeout=10)
+            for future in distributed.as_completed(client.map(_one, jobs)):
+                yield future.result()
+        except TimeoutError:
+            raise BadInput(f"the Dask cluster at {cluster} has no worker", remedy="start one") from None
+        except (ImportError, distributed.KilledWorker) as fault:
+            raise BadInput(f"the cluster's workers cannot run gracewright ({fault})",
+                           remedy="install this version where the workers run") from None  # fmt: skip
 
 
 def _write(learned: Learned, name: str, out: Path, plot: bool) -> None:
