@@ -9,6 +9,7 @@ from gracewright.study.model import (
     Cue,
     Harmony,
     Hemiola,
+    Imitation,
     KeySpan,
     Leg,
     NoteRole,
@@ -19,6 +20,7 @@ from gracewright.study.model import (
     Segment,
     Sequence,
     Study,
+    WalkingBass,
 )
 from gracewright.study.overview import overview_svg
 
@@ -28,6 +30,7 @@ __all__ = [
     "Cue",
     "Harmony",
     "Hemiola",
+    "Imitation",
     "KeySpan",
     "Leg",
     "NoteRole",
@@ -38,6 +41,7 @@ __all__ = [
     "Segment",
     "Sequence",
     "Study",
+    "WalkingBass",
     "describe",
     "overview_svg",
     "study",

@@ -22,6 +22,7 @@ from gracewright.study.phrases import find_phrases
 from gracewright.study.repeats import find_repeats, played_order
 from gracewright.study.roles import note_roles
 from gracewright.study.sequences import find_sequences
+from gracewright.study.texture import find_imitations, find_walking_bass
 
 
 def study(piece: Piece, *, solo: str = "", bass: str = "", tempo: Fraction | None = None) -> Study:
@@ -51,7 +52,8 @@ def study(piece: Piece, *, solo: str = "", bass: str = "", tempo: Fraction | Non
         cues=find_cues(material, harmony, roles, phrases),
         tension=tension_curve(material, harmony, roles, home.signature), hemiolas=hemiolas,
         dance=dance.name, dance_confidence=dance.confidence, slow=dance.slow, tempo=dance.tempo,
-        remarks=_remarks(material),
+        remarks=_remarks(material), imitations=find_imitations(material), walking=find_walking_bass(material),
+        piece=piece,
     )  # fmt: skip
 
 

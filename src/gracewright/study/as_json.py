@@ -64,6 +64,13 @@ def study_json(study: Study, piece: Piece) -> dict[str, Any]:
         "cues": [{"id": c.note, "kind": c.kind, "weight": round(c.weight, 3)} for c in study.cues],
         "tension": [{**where.at(onset), "value": value} for onset, value in study.tension],
         "hemiolas": [{"start": str(h.start), "end": str(h.end)} for h in study.hemiolas],
+        "imitations": [
+            {"leader": i.leader, "start": str(i.start), "entry": str(i.entry), "length": str(i.length), "step": i.step}
+            for i in study.imitations
+        ],
+        "walking_bass": [
+            {"start": str(w.start), "end": str(w.end), "value": str(w.value)} for w in study.walking
+        ],
         "remarks": list(study.remarks),
     }  # fmt: skip
 

@@ -97,6 +97,13 @@ def _patterns(study: Study, piece: Piece) -> list[str]:
         again = "" if repeat.first == repeat.again else f" again at {bars_between(piece, *repeat.again)}"
         lines.append(f"Repeat ({repeat.kind}): {first}{again}")
     lines += [f"Hemiola: {bars_between(piece, hemiola.start, hemiola.end)}" for hemiola in study.hemiolas]
+    for one in study.imitations:
+        other = "bass" if one.leader == "solo" else "solo"
+        lines.append(
+            f"Imitation: the {other} at {place(piece, one.entry)} takes up what the {one.leader} has from "
+            f"{place(piece, one.start)}"
+        )
+    lines += [f"The bass walks: {bars_between(piece, walk.start, walk.end)}" for walk in study.walking]
     return lines if len(lines) > 1 else []
 
 

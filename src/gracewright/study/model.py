@@ -9,13 +9,15 @@ Public: Study, Harmony, KeySpan, Cadence, Phrase, Breath, Sequence, Leg, Repeat,
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import cached_property
 from html import escape
 from typing import Literal
 
 from gracewright.pitch import Key, Pitch
+from gracewright.score import Piece
+from gracewright.study.overview import overview_svg
 
 Quality = Literal[
     "major", "minor", "diminished", "augmented", "dominant seventh", "minor seventh", "major seventh",
@@ -177,6 +179,27 @@ class Hemiola:
     end: Fraction
 
 
+@dataclass(frozen=True, slots=True)
+class Imitation:
+    """A figure of one line that the other takes up: it begins at ``start`` in the ``leader`` and at ``entry`` in the
+    other line, ``step`` staff places away (octaves included), and agrees for ``length``."""
+
+    leader: Literal["solo", "bass"]
+    start: Fraction
+    entry: Fraction
+    length: Fraction
+    step: int
+
+
+@dataclass(frozen=True, slots=True)
+class WalkingBass:
+    """A stretch in which the bass walks on in equal notes of ``value`` quarters, mostly by step."""
+
+    start: Fraction
+    end: Fraction
+    value: Fraction
+
+
 @dataclass(frozen=True)
 class Study:
     """What the music is doing; all times are quarters on the page as written."""
@@ -200,6 +223,9 @@ class Study:
     slow: bool
     tempo: Fraction  # quarter notes a minute, from the page or guessed
     remarks: tuple[str, ...] = ()
+    imitations: tuple[Imitation, ...] = ()
+    walking: tuple[WalkingBass, ...] = ()
+    piece: Piece | None = field(default=None, repr=False, compare=False)  # what was studied, for a picture of it
 
     @cached_property
     def role_of(self) -> Mapping[str, NoteRole]:
@@ -214,7 +240,7 @@ class Study:
         return next((k.key for k in reversed(self.keys) if k.onset <= onset), self.home)
 
     def _repr_html_(self) -> str:
-        """For a notebook: keys, cadences and phrases as a table; overview_svg draws the whole piece."""
+        """For a notebook: the picture of the whole piece where it is known, and what was found as a table."""
         rows = [
             ("Home key", str(self.home)),
             ("Keys", ", ".join(f"{span.key} from {span.onset}" for span in self.keys)),
@@ -224,4 +250,5 @@ class Study:
             ("Type and tempo", f"{self.dance or 'unknown'}, a quarter note = {float(self.tempo):.0f}"),
         ]
         cells = "".join(f"<tr><th>{name}</th><td>{escape(words) or 'none'}</td></tr>" for name, words in rows)
-        return f"<table><caption>Study; times in quarters from the start</caption>{cells}</table>"
+        picture = overview_svg(self, self.piece) if self.piece is not None else ""
+        return f"{picture}<table><caption>Study; times in quarters from the start</caption>{cells}</table>"

@@ -10,12 +10,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from fractions import Fraction
-from typing import Final
+from typing import TYPE_CHECKING, Final
 from xml.sax.saxutils import escape, quoteattr
 
 from gracewright.pitch import Key
 from gracewright.score import Piece
-from gracewright.study.model import Study
+
+if TYPE_CHECKING:
+    from gracewright.study.model import Study
 
 WIDTH: Final = 1000
 LEFT: Final = 90

@@ -195,8 +195,9 @@ def _stretches(cells: _Cells, counts: Callable[[_Return], bool]) -> list[_Return
     for at, backs in _seeds(cells):
         if at < taken:
             continue
-        here = [one for back in backs if at >= reached.get(back, 0) and (one := _followed_out(cells, at, back, reached))]
-        best = max((one for one in here if counts(one)), key=lambda one: (round(one.score, 3), one.back), default=None)
+        fresh = [back for back in backs if at >= reached.get(back, 0)]
+        here = [one for back in fresh if (one := _followed_out(cells, at, back, reached)) and counts(one)]
+        best = max(here, key=lambda one: (round(one.score, 3), one.back), default=None)
         if best is not None:
             found.append(best)
             taken = best.first + 3 * best.length // 4
