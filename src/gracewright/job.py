@@ -37,7 +37,7 @@ from gracewright.graces import (
     sign_for,
     speaking_source,
 )
-from gracewright.instruments import Instrument, load_instrument, out_of_range, transpositions
+from gracewright.instruments import Instrument, load_instrument, out_of_range, transpositions, widened
 from gracewright.review import Finding, Review, review
 from gracewright.score import (
     Addition,
@@ -170,23 +170,22 @@ def _libraries() -> ThreadpoolController:
 def _work_on(piece: Piece, wishes: Wishes, plan_text: str | None, locks: Plan | None, studied: Study | None,
              judged: bool) -> Work:  # fmt: skip
     manner = load_manner(wishes.manner)
-    instrument = load_instrument(wishes.instrument)
-    if wishes.instrument.endswith(".toml"):  # a player's own is named by its file, so that other rooms find it too
-        instrument = replace(instrument, id=wishes.instrument)
+    instrument = _player(wishes)
     load_temperament(wishes.temperament)
     if wishes.transpose:
         piece, studied = moved(piece, wishes, instrument), None
     found = studied or study(piece, solo=wishes.solo, bass=wishes.bass, tempo=wishes.tempo)
+    hands = widened(tones(piece, found.solo), instrument)  # a line that does not fit is planned as it stands, and told
     speaking = speaking_source(piece, named=wishes.signs_by, manner=manner.source)
     if plan_text is not None:
         plan = read_plan(plan_text, piece, found)
         manner = load_manner(plan.manner) if plan.manner in manners() else manner
     else:
         plan = make_plan(
-            piece, found, manner, instrument, level=wishes.level, richness=wishes.richness, curve=wishes.curve,
+            piece, found, manner, hands, level=wishes.level, richness=wishes.richness, curve=wishes.curve,
             locks=locks, signs=wishes.signs, signs_by=speaking.source, tempo=wishes.tempo,
         )  # fmt: skip
-    version = _performed(piece, found, plan, instrument, wishes)
+    version = _performed(piece, found, plan, hands, wishes)
     said = f"Signs are read by {short_name(speaking.source)}: {speaking.why}." if speaking.source else ""
     remarks = (
         *([said] if said and _signed(piece) else []), *piece.remarks, *found.remarks,
@@ -195,21 +194,28 @@ def _work_on(piece: Piece, wishes: Wishes, plan_text: str | None, locks: Plan | 
         *_other_player(plan, instrument, wishes), *_range(piece, found, instrument),
     )  # fmt: skip
     told = tuple(dict.fromkeys(map(_sentence, remarks)))
-    work = Work(wishes, piece, manner, instrument, found, plan, version, Review(()), told)
+    work = Work(wishes, piece, manner, hands, found, plan, version, Review(()), told)
     if not judged:
         return work
     work = replace(work, review=judge(work))
     return work if plan_text is not None else _mended(work)
 
 
+def _player(wishes: Wishes) -> Instrument:
+    """The instrument; a player's own is named by its file, so that other rooms find it too."""
+    instrument = load_instrument(wishes.instrument)
+    return replace(instrument, id=wishes.instrument) if wishes.instrument.endswith(".toml") else instrument
+
+
 def _with_second(work: Work, part: tuple[str, str | None], locks: Plan | None) -> Work:
     """The work with a second melody part, by its name and its plan, which is made where it is None."""
-    piece, wishes, manner, instrument = work.piece, work.wishes, work.manner, work.instrument
+    piece, wishes, manner = work.piece, work.wishes, work.manner
     second = find_solo(piece, part[0])
     if second in (work.study.solo, work.study.bass):
         taken = "solo" if second == work.study.solo else "bass"
         raise BadInput(f"the second melody part {part[0]!r} is the {taken} already", file=piece.source,
                        remedy="name another part with --with-part")  # fmt: skip
+    instrument = widened(tones(piece, second), work.instrument)
     found = study(piece, solo=second, bass=work.study.bass, tempo=work.tempo)
     found = replace(found, order=work.study.order, slow=work.study.slow)
     if part[1] is not None:
@@ -224,7 +230,7 @@ def _with_second(work: Work, part: tuple[str, str | None], locks: Plan | None) -
     own = replace(wishes, solo=second, second="")
     version = both(_performed(piece, found, plan, instrument, own), work.version, len(plan.choices))
     other = Work(own, piece, manner, instrument, found, plan, version, Review(()),
-                 (*plan.remarks, *_range(piece, found, instrument)), beside=work.version)  # fmt: skip
+                 (*plan.remarks, *_range(piece, found, _player(wishes))), beside=work.version)  # fmt: skip
     other = replace(other, review=judge(other))
     other = other if part[1] is not None else _mended(other)
     work = replace(work, partner=other, version=both(work.version, other.version, len(work.plan.choices)),

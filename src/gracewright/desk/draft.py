@@ -19,7 +19,7 @@ from typing import Any, Final
 
 from gracewright.desk.decisions import Moment, locks_of
 from gracewright.graces import Context, Notated, contexts, sign_for
-from gracewright.instruments import Instrument, load_instrument
+from gracewright.instruments import Instrument, load_instrument, widened
 from gracewright.job import Wishes, Work, moved, work_on
 from gracewright.score import Piece, Tone, tones
 from gracewright.study import Study, study
@@ -67,11 +67,15 @@ class Ground:
         found: Mapping[str, Tone] = self.keep(("tones", id(piece), solo), lambda: {t.id: t for t in tones(piece, solo)})
         return found
 
+    def hands(self, wishes: Wishes) -> Instrument:
+        """The instrument, stretched where the line goes beyond it."""
+        return widened(tuple(self.tones(wishes).values()), load_instrument(wishes.instrument))
+
     def places(self, wishes: Wishes, signs_by: str) -> Mapping[str, Context]:
         """The surroundings of every note of the line."""
         piece, found = self.piece_for(wishes), self.studied(wishes)
         key = ("places", id(found), wishes.instrument, wishes.level, wishes.tempo, signs_by)
-        instrument = load_instrument(wishes.instrument)
+        instrument = self.hands(wishes)
         there: Mapping[str, Context] = self.keep(
             key, lambda: contexts(piece, found, instrument, wishes.level, tempo=wishes.tempo, source=signs_by)
         )
@@ -105,7 +109,7 @@ class Draft:
 
     @cached_property
     def instrument(self) -> Instrument:
-        return load_instrument(self.wishes.instrument)
+        return self.ground.hands(self.wishes)
 
     @property
     def tones(self) -> Mapping[str, Tone]:

@@ -1,6 +1,7 @@
 """What each grace is, what each source's sign means, and which notes a grace becomes at its place."""
 
 from gracewright.graces.inequality import Inequality, unequal_value
+from gracewright.graces.layout import shortest_shake
 from gracewright.graces.model import (
     Context,
     Ending,
@@ -66,6 +67,7 @@ __all__ = [
     "recognise",
     "same_grace",
     "short_name",
+    "shortest_shake",
     "sign_for",
     "sign_kinds",
     "sources",

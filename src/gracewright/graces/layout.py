@@ -5,7 +5,7 @@ a fixed note value; a printed example is taken as it stands where the host has t
 played at this tempo. Times are exact, and where possible values that can be written down (quarters divided by
 1, 2, 3, 4, 6, 8 …). Lengths always sum to the host.
 
-Public: Laid, Limits, lay.
+Public: Laid, Limits, lay, shortest_shake.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from functools import lru_cache
 from typing import Final, NamedTuple
 
 from gracewright.graces.shape import HOLD, QUICK, Mark, Shape
+from gracewright.instruments import BURST
 
 SLOWEST_PRINTED: Final = 0.3
 """Seconds: a quick note of a printed example slower than this is no longer quick, and the strokes are counted anew."""
@@ -26,8 +27,6 @@ SLOWEST_AFTER: Final = 0.4
 """Seconds: the longest that a note at the end of its host is given. Our choice, by ear."""
 QUICK_AIM: Final = 0.09
 """Seconds: what a lone quick note aims at where no source prints a value. Our choice, by ear."""
-SQUEEZED: Final = 0.7
-"""A short shake may go this much quicker than the player's usual shortest stroke before it is given up. Our choice."""
 TURNED: Final = (Mark(-1), Mark(0))
 """The turned ending of a shake."""
 TURN: Final = Shape((Mark(1), Mark(0), Mark(-1), Mark(0, HOLD)))
@@ -47,6 +46,15 @@ class Laid(NamedTuple):
 
     notes: tuple[tuple[int | None, Fraction, Fraction], ...]
     remark: str = ""
+
+
+def shortest_shake(rate: float, least: float) -> float:
+    """Seconds that a shake of two strokes takes, the shortest there is; infinite where none is possible.
+
+    >>> round(shortest_shake(4.5, 0.07), 2)
+    0.29
+    """
+    return 4 * max(least, BURST * 0.5 / rate) if rate > 0 else float("inf")
 
 
 @lru_cache(maxsize=8192)
@@ -113,7 +121,7 @@ def _strokes(shape: Shape, length: Fraction, limits: Limits, floor: float) -> La
     unit, units = _unit(length, limits.quarter, floor)
     wanted, held = fixed + fewest, 0
     if units < wanted:
-        shortest = max(limits.least * 0.999, SQUEEZED * floor)
+        shortest = max(limits.least * 0.999, BURST * floor)
         if float(length * limits.quarter) / wanted < shortest:
             return _too_short(shape, length, limits)
         unit, units = _squeezed(length, limits.quarter, wanted, shortest)

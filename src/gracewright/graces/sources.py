@@ -203,7 +203,7 @@ def load_source(source_id: str) -> Source:
             raise BadInput(f"no source is called {source_id!r}", remedy=remedy)
         text = file.read_text(encoding="utf-8")
     try:
-        return _source(source_id, tomllib.loads(text))
+        return _source(tomllib.loads(text), source_id)
     except tomllib.TOMLDecodeError as fault:
         raise BadInput(f"this table of signs is not TOML ({fault})", file=name) from None
     except KeyError as fault:
@@ -229,10 +229,11 @@ def entry_of(key: str) -> Entry:
     return load_source(source).entry(rest.partition(".")[0])
 
 
-def _source(source_id: str, table: Mapping[str, Any]) -> Source:
-    entries = tuple(_entry(source_id, entry) for entry in table["entry"])
+def _source(table: Mapping[str, Any], source_id: str = "") -> Source:
+    own = source_id or table["id"]
+    entries = tuple(_entry(own, entry) for entry in table["entry"])
     return Source(
-        source_id, table["author"], table["title"], table["year"], table["first"], table["last"], table["region"],
+        own, table["author"], table["title"], table["year"], table["first"], table["last"], table["region"],
         table["school"], table["instrument"], table["where"], table["known"], table.get("closes", ""),
         tuple(table["placement"]), tuple(table["taste"]), tuple(table["remarks"]), entries,
         table.get("known_as", ""),

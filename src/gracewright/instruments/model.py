@@ -5,7 +5,8 @@ shortest note is in seconds. Holes are eight places, thumb first: ``0`` thumb cl
 closed, ``-`` open, ``h`` half a hole, ``s`` shaded. ``source`` and ``known`` say how we know: ``text`` read,
 ``memory`` common practice not looked up, ``derived`` built from printed fingerings by the usual rule.
 
-Public: Instrument, Fingering, Shake, Mordent, Vibrato, Place, LEVELS, FINGERING_KEY.
+Public: Instrument, Fingering, Shake, Mordent, Vibrato, Place, LEVELS, BURST,
+FINGERING_KEY.
 """
 
 from __future__ import annotations
@@ -18,6 +19,9 @@ from gracewright.pitch import Pitch
 
 LEVELS: Final = ("beginner", "intermediate", "advanced", "virtuoso")
 """How quick the player's fingers are."""
+
+BURST: Final = 0.65
+"""A shake of two strokes may go this much quicker than the player's sustained one. Our choice, common practice."""
 
 FINGERING_KEY: Final = (
     "0 thumb, 1 2 3 left hand, 4 5 6 7 right hand; a number: closed, - open, h half closed, s shaded, p thumb pinched"

@@ -4,14 +4,14 @@ Conventions: a move is an interval in staff places and semitones, as ``Pitch.tra
 stand in ``moves.toml`` in the order players try them (common practice; the minor third up for French flute and violin
 music on the alto is also found in public reference articles).
 
-Public: out_of_range, transpositions, octave_moves, Move.
+Public: out_of_range, widened, transpositions, octave_moves, Move.
 """
 
 from __future__ import annotations
 
 import tomllib
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from importlib import resources
 
@@ -45,6 +45,24 @@ class Move:
 def out_of_range(line_tones: Sequence[Tone], instrument: Instrument) -> tuple[Tone, ...]:
     """The tones that the instrument does not have, in order: beyond the compass, or missing within it."""
     return tuple(tone for tone in line_tones if not instrument.has(tone.pitch))
+
+
+def widened(line_tones: Sequence[Tone], instrument: Instrument) -> Instrument:
+    """The instrument with its compass stretched a third beyond the line at either end, so that a line which does not
+    fit it can be planned as it stands; the same instrument where the line lies within its compass.
+
+    >>> from gracewright.instruments import load_instrument
+    >>> alto = load_instrument("alto-recorder")
+    >>> widened((), alto) is alto
+    True
+    """
+    pitches = sorted((tone.pitch for tone in line_tones), key=lambda pitch: pitch.midi)
+    low, high = instrument.low, instrument.high
+    if pitches and pitches[0].midi < low.midi:
+        low = pitches[0].transposed(-2, -4)
+    if pitches and pitches[-1].midi > high.midi:
+        high = pitches[-1].transposed(2, 4)
+    return instrument if (low, high) == (instrument.low, instrument.high) else replace(instrument, low=low, high=high)
 
 
 def transpositions(line_tones: Sequence[Tone], instrument: Instrument) -> tuple[Move, ...]:

@@ -14,7 +14,7 @@ from fractions import Fraction
 from itertools import groupby, pairwise
 from typing import Final, Protocol
 
-from gracewright.instruments.model import Instrument, Shake
+from gracewright.instruments.model import BURST, Instrument, Shake
 from gracewright.pitch import Pitch
 from gracewright.study.model import Phrase
 
@@ -107,7 +107,7 @@ def shake_fingerings(version: PlayedVersion, instrument: Instrument, *, tempo: F
     for notes in _hosts([note for note in version.notes if note.part == version.solo]):
         beaten = _alternation(notes)
         if beaten is not None:
-            low, high, strokes = beaten
+            low, high, strokes, _ = beaten
             first = notes[0]
             words = instrument.shake_fingering(low, high)
             found.append(ShakeAt(first.host, first.time_through, first.page_onset, low, high, strokes / quarter,
@@ -177,7 +177,7 @@ def _shake(notes: Sequence[Played], instrument: Instrument, level: str, quarter:
     beaten = _alternation(notes)
     if beaten is None:
         return
-    low, high, strokes = beaten
+    low, high, strokes, count = beaten
     shake = instrument.shake(low, high)
     can, does = instrument.rate(level, low, high), strokes / quarter
     how = f" ({shake.words})" if shake is not None else ""
@@ -185,7 +185,7 @@ def _shake(notes: Sequence[Played], instrument: Instrument, level: str, quarter:
     if not can:
         yield _trouble(True, "shake", notes[0], f"{low}-{high} cannot be shaken on the {instrument.name}{how}",
                        "take a mordent, an appoggiatura or nothing", source)  # fmt: skip
-    elif does > can * MARGIN:
+    elif does > (can * MARGIN if count > 2 * STROKES_OF_A_SHAKE else can / BURST):
         yield _trouble(
             False, "shake", notes[0],
             f"{low}-{high} at {does:.1f} strokes a second; at this level about {can:.1f} are to be had{how}",
@@ -200,8 +200,8 @@ def _rated(rating: str) -> str:
     return {"awkward": "awkward", "avoid": "better avoided"}[rating]
 
 
-def _alternation(notes: Sequence[Played]) -> tuple[Pitch, Pitch, float] | None:
-    """Lower and upper note of a shake among a host's notes, and its quickest strokes a quarter."""
+def _alternation(notes: Sequence[Played]) -> tuple[Pitch, Pitch, float, int] | None:
+    """Lower and upper note of a shake among a host's notes, its quickest strokes a quarter, and of how many notes."""
     best: tuple[int, int] | None = None
     start = 0
     for at in range(2, len(notes) + 1):
@@ -216,7 +216,7 @@ def _alternation(notes: Sequence[Played]) -> tuple[Pitch, Pitch, float] | None:
     if high.diatonic - low.diatonic not in (0, 1):
         return None
     shortest = min((a.length + b.length for a, b in pairwise(beaten)), default=Fraction(1))
-    return low, high, float(1 / shortest)
+    return low, high, float(1 / shortest), len(beaten)
 
 
 def _quick(notes: Sequence[Played], instrument: Instrument, level: str, quarter: float) -> Iterator[Trouble]:
