@@ -52,7 +52,8 @@ def find_cadences(
     chance[:, HALF] = _within_a_quarter(material, closes.start, chance[:, HALF]) * least / numbers["closes.half"]
     score = np.maximum(chance[:, 1] + chance[:, 2], chance[:, 3:].max(axis=1))
     found = []
-    for beat in peaks(closes.apart, score, least, apart * material.line.quarter):
+    kept = peaks(closes.apart, score, least, apart * material.line.quarter)
+    for beat in _one_of_each(kept, score, closes, material.ticks_of(starts), [chord.root for chord in harmony]):
         kind = ARRIVALS[1 + int(chance[beat, 1:].argmax())]
         assert kind is not None, "a kept beat arrives somewhere"
         onset = material.line.time(int(closes.start[beat]))
@@ -63,6 +64,21 @@ def find_cadences(
         if all(abs(onset - cadence.onset) >= Fraction(apart) for cadence in found):
             found.append(_cadence(material, harmony, starts, onset, kind, BROKEN, hemiolas))
     return tuple(sorted(found, key=lambda cadence: cadence.onset))
+
+
+def _one_of_each(kept: list[int], score: Floats, closes: Closes, starts: Ints, roots: Sequence[str]) -> list[int]:
+    """Of arrivals between which no other chord is heard, the likeliest: a goal that lasts arrives once."""
+    chord = np.maximum(np.searchsorted(starts, closes.start, side="right") - 1, 0)
+    ending = closes.apart - closes.start
+    single: list[int] = []
+    for beat in kept:
+        before = single[-1] if single else beat
+        lasts = len(set(roots[chord[before] : chord[beat] + 1])) == 1 and ending[before] == ending[beat]
+        if single and lasts:
+            single[-1] = max(before, beat, key=lambda at: float(score[at]))
+        else:
+            single.append(beat)
+    return single
 
 
 def _within_a_quarter(material: Material, start: Ints, chance: Floats) -> Floats:

@@ -20,7 +20,7 @@ from gracewright.study.model import Cadence, Phrase
 from gracewright.study.model import Sequence as Pattern
 from gracewright.study.tables import weights
 
-SURE: Final = 0.9  # a breath sign or fermata
+SURE: Final = 2.0  # a breath sign or fermata: above any chance
 PAUSE: Final = 0.3  # a rest of a beat
 
 
