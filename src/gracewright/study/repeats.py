@@ -1,7 +1,8 @@
 """The order as played: repeat signs, endings, da capo and dal segno, and passages written out again.
 
 Conventions: a closing sign without an opening one goes back to the last opening sign, double bar after a closing
-sign, or the start. The order is bounded: each bar sounds at most ``MOST`` times.
+sign, or the start; an ending that another one follows goes back even without its dots. The order is bounded: each bar
+sounds at most ``MOST`` times, and once more after a da capo or dal segno.
 
 Public: played_order, find_repeats.
 """
@@ -47,13 +48,14 @@ def played_order(bars: Sequence[Bar]) -> tuple[Segment, ...]:
         heard[index] += 1
         if returned and "fine" in bar.jumps:
             break
-        if bar.repeat_end and not returned:
-            rounds = max(bar.repeat_end, max(bar.endings, default=0) if _has_later_ending(bars, index) else 0)
+        more = _has_later_ending(bars, index)
+        if (bar.repeat_end or (more and bars[index + 1].endings != bar.endings)) and not returned:
+            rounds = max(bar.repeat_end, max(bar.endings, default=0) + 1 if more else 0)
             if times < rounds and heard[index] < MOST:
                 times += 1
                 index = start
                 continue
-            if not bar.endings or not _has_later_ending(bars, index):
+            if not more:
                 start, times = index + 1, 1
         elif bar.endings and index + 1 < len(bars) and not bars[index + 1].endings:
             start, times = index + 1, 1
