@@ -184,6 +184,16 @@ def test_a_lock_of_the_player_holds_in_the_second_part(work, trio):
     assert (kept.lock, kept.grace.id) == ("keep", "turn")
 
 
+def test_an_agreed_grace_that_the_player_keeps_stays_kept(work, trio):
+    text = write_plan(work.plan, work.partner.plan)
+    lines = [f"keep {line}" if "c#''] 1st time" in line and line.startswith("bar 4") else line
+             for line in text.splitlines()]  # fmt: skip
+    edited = work_on(trio, work.wishes, plan_text="\n".join(lines))
+    again = work_on(trio, work.wishes, locks=edited.plan, locks_second=edited.partner.plan)
+
+    assert [c.onset for c in again.partner.plan.choices if c.lock] == [13]
+
+
 def test_json_tells_whose_each_choice_is(work):
     told = plan_json(work.plan, work.partner.plan)
 

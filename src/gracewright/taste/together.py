@@ -26,6 +26,7 @@ from gracewright.study.model import Study
 from gracewright.taste.allowed import allowed_of
 from gracewright.taste.beside import Voice
 from gracewright.taste.imitation import answers
+from gracewright.taste.lines import bar_names
 from gracewright.taste.manner import COMMON, FAMILIES, Manner, kinds
 from gracewright.taste.model import Bare, Choice, Plan
 from gracewright.taste.planner import family_of, make_plan
@@ -72,7 +73,8 @@ def make_second(
     sites = with_voices(piece, study, sites_of(piece, study, tempo), voices)
     workshop = workshop_of(piece, study, sites, manner, instrument, level, tempo, signs_by or manner.source)
     duo = _Duo(piece, study, sites, workshop, manner, partner, level)
-    agreed = duo.agreed()
+    players = {(choice.time_through, choice.note) for choice in locks.choices if choice.lock} if locks else set()
+    agreed = {name: one for name, one in duo.agreed().items() if (name[0], sites.tones[name[1]].id) not in players}
     held = _with_locks(piece, study, sites, locks, agreed)
     barred: dict[tuple[int, str, str], str] = {}
     plan = None
@@ -279,17 +281,15 @@ def _runs(grace: Grace) -> bool:
 def _with_locks(
     piece: Piece, study: Study, sites: Sites, locks: Plan | None, agreed: Mapping[tuple[int, int], _Agreed]
 ) -> Plan:
-    """What is agreed as locks, unless the player has locked the place."""
-    mine = {(choice.time_through, choice.note) for choice in locks.choices if choice.lock} if locks else set()
+    """What is agreed, as locks beside the player's own."""
     held = [choice for choice in locks.choices if choice.lock] if locks else []
     for (time, site), one in agreed.items():
         tone = sites.tones[site]
-        if (time, tone.id) not in mine:
-            held.append(
-                Choice(time, study.solo, tone.id, piece.bars[tone.bar].number, piece.beat_of(tone.onset, tone.bar),
-                       tone.onset, tone.pitch, one.grace, "ours", 0.8, (one.why,), COMMON, (),
-                       "keep" if one.grace else "never")
-            )  # fmt: skip
+        held.append(
+            Choice(time, study.solo, tone.id, bar_names(piece)[tone.bar], piece.beat_of(tone.onset, tone.bar),
+                   tone.onset, tone.pitch, one.grace, "ours", 0.8, (one.why,), COMMON, (),
+                   "keep" if one.grace else "never")
+        )  # fmt: skip
     return Plan(piece.title, study.solo, "", "", "", "", 5.0, (), tuple(held))
 
 
@@ -304,7 +304,7 @@ def _told(
     for choice in plan.choices:
         name = choice.time_through, choice.note
         one = ours.get(name)
-        mine = one is not None and choice.reasons == (one.why,)
+        mine = one is not None and bool(choice.lock)
         if name in left or (mine and choice.grace is None):
             continue
         graced.add(name)
@@ -314,7 +314,7 @@ def _told(
     bare = [place for place in plan.bare if (place.time_through, place.note) not in told]
     for (time, note), reason in told.items():
         tone = duo.sites.tones[index[note]]
-        bare.append(Bare(time, note, duo.piece.bars[tone.bar].number,
+        bare.append(Bare(time, note, bar_names(duo.piece)[tone.bar],
                          duo.piece.beat_of(tone.onset, tone.bar), reason))  # fmt: skip
     bare.sort(key=lambda place: (index[place.note], place.time_through))
     return replace(plan, choices=tuple(choices), bare=tuple(bare))
