@@ -4,23 +4,25 @@ from dataclasses import replace
 from fractions import Fraction as F
 from itertools import pairwise
 
+import numpy as np
 import pytest
 
+from gracewright.pitch import Key
 from gracewright.score import Marks
 from gracewright.study import study
-from gracewright.study.breaths import LONGEST, find_breaths
+from gracewright.study.breaths import LONGEST, breathing
 from gracewright.study.material import gather
+from gracewright.study.model import Cadence, Leg, Sequence
 
 SLOW = F(60)  # a quarter is a second
 
 RUN = "C5:1/2 D5:1/2 E5:1/2 F5:1/2 G5:1/2 F5:1/2 E5:1/2 D5:1/2 "
 
 
-def breaths_of(piece, **given):
+def breaths_of(piece, cadences=(), patterns=()):
     material = gather(piece)
     last = len(material.melody) - 1
-    options = {"closing": (), "legs": frozenset(), "ends": [0.0] * (last + 1), **given}
-    return material, find_breaths(material, 0, last, SLOW, **options)
+    return material, breathing(material, cadences, patterns, np.zeros(last + 1), SLOW).within(0, last)
 
 
 def test_a_phrase_of_one_breath_needs_no_other(make_piece):
@@ -61,15 +63,16 @@ def test_a_slur_is_not_torn(make_piece):
 def test_a_breath_falls_between_the_legs_of_a_sequence(make_piece):
     steps = ("ECD", "DBC", "CAB", "BGA", "AFG", "GEF")
     line = "".join(f"{a}5:1/2 {b}5:1/2 {a}5:1/2 {c}5:1/2 " for a, b, c in steps) + "C5:2"
-    legs = frozenset(F(2 * n) for n in range(6))
-    _, found = breaths_of(make_piece({"P1": line}), legs=legs)
+    legs = tuple(Leg(F(2 * n), F(2 * n + 2), -n) for n in range(6))
+    _, found = breaths_of(make_piece({"P1": line}), patterns=[Sequence(legs, -1, True, False)])
 
     assert found
-    assert {breath.onset for breath in found} <= legs
+    assert {breath.onset for breath in found} <= {leg.start for leg in legs}
 
 
 def test_nobody_breathes_between_the_dominant_and_its_goal(make_piece):
-    _, found = breaths_of(make_piece({"P1": RUN * 2 + "C5:2 B4:2 " + RUN}), closing=[(F(6), F(12))])
+    close = Cadence(F(12), "authentic-perfect", 1.0, Key.parse("C major"), F(6), "", "")
+    _, found = breaths_of(make_piece({"P1": RUN * 2 + "C5:2 B4:2 " + RUN}), cadences=[close])
 
     assert not any(F(6) < breath.onset < F(12) for breath in found)
 

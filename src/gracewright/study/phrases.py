@@ -11,7 +11,7 @@ from typing import Final
 
 import numpy as np
 
-from gracewright.study.breaths import find_breaths
+from gracewright.study.breaths import breathing
 from gracewright.study.cadences import peaks
 from gracewright.study.closes import Closes
 from gracewright.study.frames import Floats
@@ -39,10 +39,8 @@ def find_phrases(
         if 0 <= last < len(melody) - 1:
             cuts.setdefault(last, int(closes.start[beat]))
     arrivals = {cadence.onset: cadence for cadence in cadences}
-    closing = [(cadence.dominant_onset, cadence.onset) for cadence in cadences]
-    legs = frozenset(leg.start for pattern in patterns for leg in pattern.legs)
-    beats = np.searchsorted(closes.start, material.melody_onsets, side="right") - 1
-    ends = closes.phrase[np.maximum(beats, 0)].tolist()
+    beats = np.maximum(np.searchsorted(closes.start, material.melody_onsets, side="right") - 1, 0)
+    breaths = breathing(material, cadences, patterns, closes.phrase[beats], tempo)
     phrases = []
     begin = 0
     for cut in [*sorted(cuts), len(melody) - 1]:
@@ -52,8 +50,8 @@ def find_phrases(
         seconds = round(float((end - start) * 60 / tempo), 2)
         onset = material.line.time(cuts[cut]) if cut in cuts else melody[cut].onset
         reason = _reason(material, cut, onset, arrivals)
-        breaths = find_breaths(material, begin, cut, tempo, closing, legs, ends[begin : cut + 1])
-        phrases.append(Phrase(start, end, seconds, melody[cut].id, reason, onset, breaths))
+        inside = breaths.within(begin, cut)
+        phrases.append(Phrase(start, end, seconds, melody[cut].id, reason, onset, inside))
         begin = cut + 1
     return tuple(phrases)
 
@@ -63,7 +61,7 @@ def _with_marks(material: Material, closes: Closes) -> Floats:
     score = closes.phrase.copy()
     for index, tone in enumerate(material.melody[:-1]):
         raised = SURE if tone.marks.breath or tone.marks.fermata else 0.0
-        if tone.rest_after >= material.piece.bars[tone.bar].meter.beat:
+        if tone.rest_after and tone.rest_after >= material.piece.bars[tone.bar].meter.beat:
             raised = max(raised, PAUSE)
         if raised:
             at = int(np.searchsorted(closes.start, material.melody_onsets[index], side="right")) - 1
