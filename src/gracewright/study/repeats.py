@@ -51,7 +51,7 @@ def played_order(bars: Sequence[Bar]) -> tuple[Segment, ...]:
         more = _has_later_ending(bars, index)
         if (bar.repeat_end or (more and bars[index + 1].endings != bar.endings)) and not returned:
             rounds = max(bar.repeat_end, max(bar.endings, default=0) + 1 if more else 0)
-            if times < rounds and heard[index] < MOST:
+            if times < min(rounds, MOST) and heard[start] < MOST:
                 times += 1
                 index = start
                 continue
