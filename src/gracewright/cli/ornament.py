@@ -24,8 +24,9 @@ from gracewright.cli.options import (
 )
 from gracewright.cli.summary import summary
 from gracewright.errors import BadInput
+from gracewright.graces.heard import open_piece
 from gracewright.job import MORE_RESULTS, RESULTS, Wishes, Work, demo_piece, in_place_of, work_on, write_results
-from gracewright.score import read, strip_ours
+from gracewright.score import strip_ours
 from gracewright.taste import load_manner, plan_json
 
 
@@ -101,7 +102,7 @@ def stripped(path: Path, out: Path | None) -> Path:
 def one(path: Path, wishes: Wishes, out: Path | None, plan_file: Path | None, anew: bool, results: tuple[str, ...],
         as_json: bool, quiet: bool) -> None:  # fmt: skip
     """A single piece, with its summary on the terminal."""
-    work = work_on(read(path), wishes, plan_text=read_plan_file(plan_file))
+    work = work_on(open_piece(path), wishes, plan_text=read_plan_file(plan_file))
     if anew and plan_file:
         second = work.partner.plan if work.partner is not None else None
         wishes = replace(wishes, transpose="", second=second.solo if second is not None else wishes.second)
@@ -124,7 +125,7 @@ def one(path: Path, wishes: Wishes, out: Path | None, plan_file: Path | None, an
 
 def ornament(path: Path, wishes: Wishes, manner: str, out: Path | None, results: tuple[str, ...]) -> str:
     """One of many: the results in its folder, and a sentence."""
-    work = work_on(read(path), wishes)
+    work = work_on(open_piece(path), wishes)
     for _ in write_results(work, folder_of(path, manner, out), results):
         pass
     graces = sum(1 for choice in work.plan.choices if choice.grace)

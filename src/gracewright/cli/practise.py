@@ -23,9 +23,9 @@ from gracewright.cli.options import (
     read_plan_file,
 )
 from gracewright.errors import BadInput
+from gracewright.graces.heard import open_piece
 from gracewright.instruments import load_instrument, long_breaths, playable, shake_fingerings
 from gracewright.job import Wishes, Work, demo_piece, in_place_of, plain, work_on
-from gracewright.score import read
 from gracewright.sound import (
     FORMATS,
     Setting,
@@ -131,7 +131,7 @@ def command(pieces: tuple[Path, ...], demo: bool, bars: str, phrase: int | None,
                 lambda path: (folder_of(path, out) / WORDS,), again=again, quiet=quiet)  # fmt: skip
         return
     path = pieces[0] if pieces else demo_piece()
-    work = work_on(read(path), wishes, plan_text=read_plan_file(plan_file))
+    work = work_on(open_piece(path), wishes, plan_text=read_plan_file(plan_file))
     for line in practise(work, asked, out or folder_of(Path(path.name) if demo else path, None), quiet):
         if not quiet:
             click.echo(line)
@@ -150,7 +150,7 @@ def folder_of(path: Path, out: Path | None) -> Path:
 
 def practised(path: Path, wishes: Wishes, asked: Asked, out: Path | None) -> str:
     """One of many: the tracks in their folder, the words beside them, and a sentence."""
-    work = work_on(read(path), wishes)
+    work = work_on(open_piece(path), wishes)
     folder = folder_of(path, out)
     lines = list(practise(work, asked, folder, quiet=True))
     cautions = [f"Take care: {caution}" for caution in (VOLUME, *work.instrument.cautions)]

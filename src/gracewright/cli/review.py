@@ -14,6 +14,7 @@ import click
 from gracewright.cli.many import do_many, pieces_of, several
 from gracewright.cli.options import exact, instrument_option, line_options, many_options
 from gracewright.errors import BadInput
+from gracewright.graces.heard import open_piece
 from gracewright.instruments import LEVELS, load_instrument
 from gracewright.job import in_place_of
 from gracewright.review import Finding, Review, review, student_version
@@ -84,7 +85,7 @@ def command(plain: Path, played: tuple[Path, ...], solo: str, bass: str, line: s
 
 def judge(plain: Path, played: Path, asked: Asked) -> tuple[Review, Piece]:
     """The review of a played score, and the plain piece. Raises BadInput."""
-    piece, version_of = read(plain), read(played)
+    piece, version_of = open_piece(plain), read(played)
     found = study(piece, solo=asked.solo, bass=asked.bass, tempo=asked.tempo)
     player = load_instrument(asked.instrument)
     version = student_version(piece, found, version_of, player, asked.level, line=asked.line, source=asked.signs_by,

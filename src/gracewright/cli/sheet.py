@@ -22,8 +22,8 @@ from gracewright.cli.options import (
 )
 from gracewright.errors import BadInput
 from gracewright.graces import load_source, look_up
+from gracewright.graces.heard import open_piece
 from gracewright.job import Wishes, Work, about, demo_piece, in_place_of, work_on
-from gracewright.score import read
 from gracewright.sheet import (
     PAPERS,
     graded_sheet,
@@ -100,7 +100,7 @@ def command(kind: str, pieces: tuple[Path, ...], demo: bool, plan_file: Path | N
                 lambda path: (target_of(path, kind, out),), again=again, quiet=quiet)  # fmt: skip
         return
     path = pieces[0] if pieces else demo_piece()
-    work = work_on(read(path), wishes, plan_text=read_plan_file(plan_file))
+    work = work_on(open_piece(path), wishes, plan_text=read_plan_file(plan_file))
     target = out or target_of(Path(path.name) if demo else path, kind, None)
     told(kind, printed(partial(made, kind, work, number, key), target, quiet), quiet)
 
@@ -113,7 +113,7 @@ def target_of(path: Path, kind: str, out: Path | None) -> Path:
 def one_of_many(path: Path, kind: str, wishes: Wishes, phrase: int | None, key: bool, out: Path | None) -> str:
     """The sheet of one of many pieces, and a sentence."""
     target = target_of(path, kind, out)
-    printed(partial(made, kind, work_on(read(path), wishes), phrase, key), target, quiet=True)
+    printed(partial(made, kind, work_on(open_piece(path), wishes), phrase, key), target, quiet=True)
     return str(target)
 
 

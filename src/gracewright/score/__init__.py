@@ -3,6 +3,8 @@
 from gracewright.score.beats import beat_words, read_beat
 from gracewright.score.identity import counterparts
 from gracewright.score.lines import bar_state, find_bass, find_solo, part_of, tones
+from gracewright.score.midi import read_held
+from gracewright.score.midi_file import Held, Struck
 from gracewright.score.model import (
     Bar,
     Clef,
@@ -21,7 +23,7 @@ from gracewright.score.model import (
 from gracewright.score.ours import canonical, strip_ours
 from gracewright.score.reading import read, scores_in
 from gracewright.score.writing_mei import write_mei
-from gracewright.score.writing_midi import MidiPart, write_midi
+from gracewright.score.writing_midi import MidiPart, Signature, signatures, write_midi
 from gracewright.score.writing_played import Sounded, write_parallel, write_played
 from gracewright.score.writing_signs import Addition, write_signs
 
@@ -31,6 +33,7 @@ __all__ = [
     "Clef",
     "Figure",
     "FigureItem",
+    "Held",
     "Marks",
     "Meter",
     "MidiPart",
@@ -38,8 +41,10 @@ __all__ = [
     "Part",
     "Piece",
     "Sign",
+    "Signature",
     "SmallNote",
     "Sounded",
+    "Struck",
     "Tone",
     "Words",
     "bar_state",
@@ -51,7 +56,9 @@ __all__ = [
     "part_of",
     "read",
     "read_beat",
+    "read_held",
     "scores_in",
+    "signatures",
     "strip_ours",
     "tones",
     "write_mei",

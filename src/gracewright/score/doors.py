@@ -1,6 +1,6 @@
-"""The doors for Humdrum, ABC and MIDI; each says what it could not carry.
+"""The doors for Humdrum and ABC; each says what it could not carry.
 
-Public: read_humdrum, read_abc, read_midi.
+Public: read_humdrum, read_abc.
 """
 
 from __future__ import annotations
@@ -9,8 +9,6 @@ import re
 from collections import Counter
 from dataclasses import replace
 from typing import Final
-
-from lxml import etree
 
 from gracewright.errors import BadInput
 from gracewright.score.guarded import Converted, convert
@@ -24,10 +22,7 @@ CARRIED: Final = frozenset({"trill", "lowermordent", "uppermordent", "mordent", 
                             "mp", "pp", "ff", "staccato", "tenuto", "segno", "coda", "fine", "D.C.",
                             "D.S."})  # fmt: skip
 """ABC decorations that the converter keeps (measured)."""
-MIDI_REMARK: Final = (
-    "A MIDI file holds no signs, slurs, repeats, figures or spelling: note names follow the key, values were rounded, "
-    "and ornaments that were played stand written out."
-)
+
 
 
 def _with(piece: Piece, *remarks: str) -> Piece:
@@ -65,26 +60,3 @@ def read_abc(data: bytes, name: str) -> Piece:
         listed = ", ".join(f"!{word}! ({count})" for word, count in sorted(lost.items())[:8])
         remark = f"These ABC decorations were not carried over: {listed}."
     return _with(piece, *_said(converted), remark)
-
-
-def read_midi(data: bytes, name: str) -> Piece:
-    """Read a Standard MIDI File. Raises BadInput."""
-    if data[:4] != b"MThd" and data[:4] != b"RIFF":
-        raise BadInput("this is not a MIDI file", file=name, remedy="export it again")
-    converted = convert("midi", data, name)
-    tree = parse_xml(converted.data, name)
-    _without_drums(tree.getroot())
-    return _with(read_tree(tree, name), *_said(converted), MIDI_REMARK)
-
-
-def _without_drums(root: etree._Element) -> None:
-    """Take parts away that hold nothing but unpitched notes."""
-    for part in root.findall("part"):
-        notes = list(part.iter("note"))
-        if notes and all(note.find("unpitched") is not None or note.find("rest") is not None for note in notes) and any(
-            note.find("unpitched") is not None for note in notes
-        ):
-            root.remove(part)
-            for entry in root.findall("part-list/score-part"):
-                if entry.get("id") == part.get("id"):
-                    entry.getparent().remove(entry)  # type: ignore[union-attr]

@@ -20,6 +20,7 @@ from gracewright.pitch import Pitch
 
 if TYPE_CHECKING:
     from gracewright.score.document import Document
+    from gracewright.score.midi_file import MidiFile
 
 Placement = Literal["above", "below", ""]
 
@@ -258,6 +259,7 @@ class Piece:
     source: str = ""
     remarks: tuple[str, ...] = ()
     document: Document | None = field(default=None, compare=False, repr=False)
+    heard: MidiFile | None = field(default=None, compare=False, repr=False)  # what was played, where it came from MIDI
 
     @cached_property
     def lines(self) -> dict[tuple[str, bool], tuple[Tone, ...]]:

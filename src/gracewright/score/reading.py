@@ -12,8 +12,9 @@ from pathlib import Path
 from typing import Final
 
 from gracewright.errors import BadInput
-from gracewright.score.doors import read_abc, read_humdrum, read_midi
+from gracewright.score.doors import read_abc, read_humdrum
 from gracewright.score.mei import read_mei
+from gracewright.score.midi import read_midi
 from gracewright.score.model import Piece
 from gracewright.score.musicxml import read_musicxml
 from gracewright.score.safe import MAX_XML, text_of

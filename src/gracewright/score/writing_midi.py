@@ -4,19 +4,21 @@ Conventions: onsets and lengths are quarters in the order as played; a tuning gi
 above equal temperament at a' = 440 Hz. ``mts`` states the tuning once (MIDI Tuning Standard: scale/octave tuning in
 real time, and master tuning); ``bend`` bends every note, on as many channels as a part's notes at once need.
 
-Public: MidiPart, write_midi.
+Public: MidiPart, Signature, signatures, write_midi.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Final, Literal
 
 from gracewright.errors import BadInput
 from gracewright.pitch import Pitch
+from gracewright.score.model import Piece
+from gracewright.score.unfolding import Order, bars_of
 from gracewright.score.writing_played import Sounded
 
 Tuning = Callable[[Pitch], float]
@@ -36,10 +38,42 @@ class MidiPart:
     program: int = 74
 
 
+@dataclass(frozen=True, slots=True)
+class Signature:
+    """Time and key signature from an onset on; ``fifths`` as it sounds, flats negative."""
+
+    onset: Fraction
+    beats: int
+    unit: int
+    fifths: int
+    minor: bool = False
+
+
+def signatures(piece: Piece, order: Order) -> tuple[Signature, ...]:
+    """The signatures of a piece in the order as played, each where it changes. A bar that is shorter or longer than its
+    time signature says has one of its own, since MIDI knows no pickups."""
+    found: list[Signature] = []
+    at = Fraction(0)
+    for page in bars_of(order):
+        bar = piece.bars[page]
+        beats, unit = bar.meter.beats, bar.meter.unit
+        if bar.length != bar.meter.length or not bar.meter.measured:
+            share = bar.length / 4
+            unit = max(unit if bar.meter.measured else 4, share.denominator)
+            beats = int(share * unit) if (share * unit).denominator == 1 else beats
+        here = Signature(at, beats, unit, bar.fifths, bar.mode == "minor")
+        if not found or replace(here, onset=found[-1].onset) != found[-1]:
+            found.append(here)
+        at += bar.length
+    return tuple(found)
+
+
 def write_midi(
-    parts: Sequence[MidiPart], tempo: Fraction, *, tuning: Tuning | None = None, by: Literal["mts", "bend"] = "bend"
-) -> bytes:
-    """The parts as MIDI, format 1. ``tempo`` is quarters a minute. Raises BadInput for more than 15 parts.
+    parts: Sequence[MidiPart], tempo: Fraction, *, tuning: Tuning | None = None, by: Literal["mts", "bend"] = "bend",
+    signed: Sequence[Signature] = (),
+) -> bytes:  # fmt: skip
+    """The parts as MIDI, format 1. ``tempo`` is quarters a minute; ``signed`` states time and key signatures. Raises
+    BadInput for more than 15 parts.
 
     >>> one = MidiPart("Flute", (Sounded(Fraction(0), Fraction(1, 3), Pitch.parse("A4")),))
     >>> write_midi([one], Fraction(60))[:4], int.from_bytes(write_midi([one], Fraction(60))[12:14], "big")
@@ -48,7 +82,7 @@ def write_midi(
     if len(parts) > 15:
         raise BadInput(f"a MIDI file holds 15 parts at most, not {len(parts)}", remedy="leave some out")
     division = _division(parts)
-    tracks = [_tempo_track(tempo, tuning if by == "mts" else None)]
+    tracks = [_tempo_track(tempo, tuning if by == "mts" else None, signed, division)]
     channels = [channel for channel in range(16) if channel != 9]
     share = max(1, 15 // max(1, len(parts)))
     for index, part in enumerate(parts):
@@ -77,11 +111,11 @@ def _number(value: int) -> bytes:
     return bytes(reversed(digits))
 
 
-def _meta(kind: int, data: bytes) -> bytes:
-    return b"\x00\xff" + bytes([kind]) + _number(len(data)) + data
+def _meta(kind: int, data: bytes, delta: int = 0) -> bytes:
+    return _number(delta) + b"\xff" + bytes([kind]) + _number(len(data)) + data
 
 
-def _tempo_track(tempo: Fraction, tuning: Tuning | None) -> bytes:
+def _tempo_track(tempo: Fraction, tuning: Tuning | None, signed: Sequence[Signature], division: int) -> bytes:
     track = _meta(0x51, round(60_000_000 / tempo).to_bytes(3, "big"))
     if tuning is not None:
         cents = _by_class(tuning)
@@ -89,6 +123,13 @@ def _tempo_track(tempo: Fraction, tuning: Tuning | None) -> bytes:
         track += _exclusive(b"\x7f\x7f\x04\x03" + _fourteen(middle / 100 * 8192 + 8192))  # master fine tuning
         offsets = b"".join(_fourteen((value - middle) / 100 * 8192 + 8192, big_first=True) for value in cents)
         track += _exclusive(b"\x7f\x7f\x08\x09\x03\x7f\x7f" + offsets)  # scale/octave tuning, two bytes, all channels
+    at = 0
+    for here in signed:
+        tick = round(here.onset * division)
+        power = here.unit.bit_length() - 1
+        track += _meta(0x58, bytes([min(here.beats, 255), power, 24, 8]), tick - at)
+        track += _meta(0x59, bytes([max(-7, min(7, here.fifths)) & 0xFF, here.minor]))
+        at = tick
     return track + _meta(0x2F, b"")
 
 
