@@ -199,7 +199,8 @@ def _table(name: str, learned: bool, depth: int = 0) -> tuple[dict[str, Any], st
 
 
 def _with_learned(table: dict[str, Any], where: str) -> dict[str, Any]:
-    """The table with the weights of ``manners/learned/`` over its own. What its scores do not carry stays as it is."""
+    """The table with the weights of ``manners/learned/`` over its own. What its scores do not carry stays as it is;
+    ``lift`` is added to what they do."""
     name = str(table["learned"])
     file = _HERE / "manners" / "learned" / f"{name}.toml"
     if not file.is_file():
@@ -208,7 +209,8 @@ def _with_learned(table: dict[str, Any], where: str) -> dict[str, Any]:
     made = {**table, "learned": found["learned"], "learned_from": found["learned_from"]}
     for part in ("density", "spacing"):
         made[part] = {**table.get(part, {}), **found.get(part, {})}
-    fitted, unseen = found["kinds"], found.get("unseen", {})
+    lift, unseen = _number(where, "lift", table.get("lift", 0.0)), found.get("unseen", {})
+    fitted = {kind: weight + lift for kind, weight in found["kinds"].items()}
     made["kinds"] = {
         kind: {**entry, "weight": fitted.get(kind, entry["weight"] - unseen.get(kind, unseen.get("others", 0.0)))}
         for kind, entry in table.get("kinds", {}).items()
