@@ -291,7 +291,8 @@ def _kind(one: _Return, cells: _Cells, material: Material, first: tuple[Fraction
         return "varied"
     if again[1] >= last - bar / 2 and gap <= bar and len(material.piece.bars) > 8:
         return "petite reprise"
-    if gap <= 2 * bar and long <= 4 * bar + bar / 2:
+    silent = not any(cells.begins[one.stop - one.back : one.first])
+    if (gap <= bar or silent) and long <= 4 * bar + bar / 2:
         return "echo"
     opening = material.melody[0].onset + bar
     return "refrain" if first[0] <= opening and gap >= long / 2 and long >= 3 * bar else "written"

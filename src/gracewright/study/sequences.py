@@ -182,14 +182,21 @@ def _runs_on(row: _Row, first: int, at: Ints, last: int) -> bool:
 
 
 def _to_and_fro(row: _Row, one: _Found) -> bool:
-    """Whether the first leg comes back after the second, so that two patterns take turns."""
+    """Whether two patterns take turns: the first comes back after the second, or both were there before."""
     if one.legs > 2:
         return False
-    leg = np.flatnonzero((row.onset >= one.start) & (row.onset < one.start + one.period))
-    target = row.onset[leg] + 2 * one.period
+    first, second, twice = one.start, one.start + one.period, 2 * one.period
+    before = _same(row, first, one.period, -twice) and _same(row, second, one.period, -twice)
+    return before or _same(row, first, one.period, twice)
+
+
+def _same(row: _Row, start: int, period: int, away: int) -> bool:
+    """Whether the notes of a stretch stand likewise so many ticks away."""
+    leg = np.flatnonzero((row.onset >= start) & (row.onset < start + period))
+    target = row.onset[leg] + away
     at = np.minimum(np.searchsorted(row.onset, target), len(row.onset) - 1)
     back = (row.onset[at] == target) & (row.place[at] == row.place[leg])
-    return bool(back.mean() >= LIKE)
+    return len(leg) > 0 and bool(back.mean() >= LIKE)
 
 
 def _as_sequence(one: _Found, material: Material, ground: _Row) -> Sequence:
