@@ -25,7 +25,7 @@ BASE = "german"
 PULL, OWN_PULL = 15.0, 50.0
 NEAR, OWN_NEAR = 60.0, 90.0
 """How strongly a manner is drawn to masters."""
-UNSEEN = {"others": 1.6, "division": 1.0}
+UNSEEN = {"others": 1.6, "division": 1.8}
 """What kinds that no score carries cost besides what is set by hand, on the scale of the learned ones (own choice);
 passages have no sign, so that their absence says less."""
 SMALL = 0.05

@@ -18,6 +18,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from gracewright.graces import shortest_shake
 from gracewright.instruments import Instrument
 from gracewright.pitch import Pitch, fifths_of
 from gracewright.study.model import Study
@@ -75,9 +76,17 @@ def _make(sites: Sites, study: Study, manner: Manner, instrument: Instrument, le
         needed = np.maximum(kind.seconds, kind.notes * instrument.least(level, FAMILY[kind.family]))
         _ban(code, SHORT, sites.seconds < needed)
         if kind.family == "shake":
-            _ban(code, SHORT, sites.seconds * rate < 2)
+            _ban(code, SHORT, sites.seconds < _briefest(rate, instrument.least(level)))
             _ban(code, FINGERS, rate <= 0)
     return Allowed(codes, upper, lower, rate)
+
+
+def _briefest(rate: Floats, least: float) -> Floats:
+    """Seconds of the shortest shake on each tone; where no shake is possible that is told elsewhere."""
+    found = np.zeros(len(rate))
+    for one in np.unique(rate[rate > 0]):
+        found[rate == one] = shortest_shake(float(one), least)
+    return found
 
 
 def _ban(code: NDArray[np.int8], why: int, where: NDArray[np.bool_]) -> None:

@@ -45,7 +45,7 @@ def penalties(spacing: Mapping[str, float]) -> Floats:
             same = last == new
             table[1 + last, new] = spacing["next_same"] if same else spacing["next_other"]
             table[1 + COUNT + last, new] = spacing["second_same"] if same else spacing["second_other"]
-    table[1, 0] = -FORBIDDEN
+    table[1, 0] = -3 * FORBIDDEN  # dearer than two demands that cannot both be met
     return table
 
 

@@ -36,7 +36,7 @@ from gracewright.taste.scores import heard_again, scores_of
 from gracewright.taste.sites import Floats, Ints, Sites, sites_of, with_voices
 from gracewright.taste.varying import Heard
 
-PRICES: Final = np.arange(-16, 81) / 8
+PRICES: Final = np.arange(-48, 81) / 8
 """What a grace may have to be worth, in the planner's unit."""
 FINE: Final = np.arange(-384, 641) / 64
 """The same for plans of a given number of graces."""
@@ -210,8 +210,6 @@ def _loses_to_neighbour(desk: Desk, allowed: Floats, families: Ints, cadential: 
     """Strips are solved apart: of the notes on both sides of a cut only the one that wants it more may be shaken."""
     shakes = allowed[:, np.flatnonzero(families == FAMILIES.index("shake"))].max(axis=1)
     for site in {strip.first for strip in desk.strips if strip.first}:
-        if desk.sites.step_before[site] == 99:
-            continue
         before = site - 1
         taken = before in desk.page and family_of(desk.page[before][0]) == FAMILIES.index("shake")
         if taken or before in cadential or (site not in cadential and shakes[before] >= shakes[site]):
@@ -239,7 +237,7 @@ def _prices(desk: Desk, score: Floats, near: Floats) -> Floats:
     occasion = np.array([strip.occasion for strip in desk.strips])
     table = penalties(desk.manner.spacing)
     grid = PRICES if desk.budget is None else FINE
-    floor = int(np.searchsorted(grid, 0.9 - 0.22 * desk.richness if desk.budget is None else -6.0))
+    floor = int(np.searchsorted(grid, lowest_price(desk.richness) if desk.budget is None else -6.0))
     low = np.full(len(OCCASIONS), floor)
     high = np.full(len(OCCASIONS), len(grid) - 1)
     while (low < high).any():
@@ -254,6 +252,16 @@ def _prices(desk: Desk, score: Floats, near: Floats) -> Floats:
     settled[3] = min(settled[3], settled[2])
     prices: Floats = grid[settled][occasion]
     return prices
+
+
+def lowest_price(richness: float) -> float:
+    """What a grace must at least be worth, however large the budget: up to the middle of the dial nothing is set that
+    the manner has no reason for, beyond it the budget decides.
+
+    >>> [round(lowest_price(richness), 2) for richness in (0, 5, 10)]
+    [0.9, -0.2, -3.8]
+    """
+    return 0.9 - 0.22 * richness - 0.02 * max(0.0, richness - 5) ** 3
 
 
 def _make(desk: Desk, solved: Solved, columns: Ints) -> tuple[list[Row], bool]:
