@@ -66,6 +66,7 @@ from gracewright.taste import (
     both,
     load_manner,
     make_plan,
+    manner_for,
     make_second,
     manners,
     partner_of,
@@ -94,12 +95,12 @@ MOST_MIDI: Final = 14
 class Wishes:
     """The user's dials.
 
-    ``a`` is the pitch of A4 in Hz; ``tempo`` quarters a minute, None to take the page's or a guess; ``unequal`` lets
+    ``manner`` is empty for the one that suits the piece; ``a`` is the pitch of A4 in Hz; ``tempo`` quarters a minute, None to take the page's or a guess; ``unequal`` lets
     the sound follow the manner's rule of unequal notes (the page stays even); ``transpose`` is empty, ``fit``, or the
     words of a usual move (``up a minor third``); ``second`` names a second melody part to plan beside the solo.
     """
 
-    manner: str = "french"
+    manner: str = ""
     instrument: str = "alto-recorder"
     level: str = "intermediate"
     richness: float = 5.0
@@ -169,12 +170,17 @@ def _libraries() -> ThreadpoolController:
 
 def _work_on(piece: Piece, wishes: Wishes, plan_text: str | None, locks: Plan | None, studied: Study | None,
              judged: bool) -> Work:  # fmt: skip
-    manner = load_manner(wishes.manner)
+    if wishes.manner:
+        load_manner(wishes.manner)  # a name that is not known is refused before the work begins
     instrument = _player(wishes)
     load_temperament(wishes.temperament)
     if wishes.transpose:
         piece, studied = moved(piece, wishes, instrument), None
     found = studied or study(piece, solo=wishes.solo, bass=wishes.bass, tempo=wishes.tempo)
+    suited = manner_for(piece, found)
+    named = wishes.manner
+    wishes = replace(wishes, manner=named or suited.manner)
+    manner = load_manner(wishes.manner)
     hands = widened(tones(piece, found.solo), instrument)  # a line that does not fit is planned as it stands, and told
     speaking = speaking_source(piece, named=wishes.signs_by, manner=manner.source)
     if plan_text is not None:
@@ -188,6 +194,7 @@ def _work_on(piece: Piece, wishes: Wishes, plan_text: str | None, locks: Plan | 
     version = _performed(piece, found, plan, hands, wishes)
     said = f"Signs are read by {short_name(speaking.source)}: {speaking.why}." if speaking.source else ""
     remarks = (
+        *([f"Manner: {manner.title}, since {suited.why}; --manner names another."] if not named and not plan_text else []),
         *([said] if said and _signed(piece) else []), *piece.remarks, *found.remarks,
         *(remark for remark in plan.remarks if not any(told.endswith(remark) for told in version.remarks)),
         *version.remarks,
@@ -231,12 +238,29 @@ def _with_second(work: Work, part: tuple[str, str | None], locks: Plan | None) -
     version = both(_performed(piece, found, plan, instrument, own), work.version, len(plan.choices))
     other = Work(own, piece, manner, instrument, found, plan, version, Review(()),
                  (*plan.remarks, *_range(piece, found, _player(wishes))), beside=work.version)  # fmt: skip
-    other = replace(other, review=judge(other))
+    other = replace(other, review=_no_doubling(other, work.study.solo))
     other = other if part[1] is not None else _mended(other)
     work = replace(work, partner=other, version=both(work.version, other.version, len(work.plan.choices)),
                    remarks=tuple(dict.fromkeys((*work.remarks, *map(_sentence, other.remarks)))))  # fmt: skip
-    findings = (*judge(work).findings, *other.review.findings)
+    findings = (*_no_doubling(work, second).findings, *_no_doubling(other, work.study.solo).findings)
     return replace(work, review=replace(work.review, findings=tuple(dict.fromkeys(findings))))
+
+
+def _no_doubling(work: Work, partner: str) -> Review:
+    """The review, without octaves where the page itself sets both parts in unison or octaves."""
+    theirs = {tone.onset: tone for tone in tones(work.piece, partner)}
+    mine = {tone.id: tone for tone in tones(work.piece, work.study.solo)}
+
+    def doubled(one: Finding) -> bool:
+        tone = mine.get(one.note)
+        other = theirs.get(tone.onset) if tone is not None and one.rule == "octaves" else None
+        return (
+            tone is not None and other is not None and tone.length == other.length
+            and tone.pitch.pitch_class == other.pitch.pitch_class
+        )  # fmt: skip
+
+    found = judge(work)
+    return replace(found, findings=tuple(one for one in found.findings if not doubled(one)))
 
 
 def _sentence(remark: str) -> str:

@@ -1,13 +1,24 @@
 """The plan as a text: what is written can be read, edited, and told apart from another score."""
 
 import re
+from fractions import Fraction
 
 import pytest
 
 from gracewright.errors import BadInput, PlanMismatch
 from gracewright.graces import Grace
+from gracewright.pitch import Pitch
 from gracewright.score import tones
-from gracewright.taste import load_manner, make_plan, manners, plan_json, read_plan, write_plan
+from gracewright.taste import (
+    grace_words,
+    load_manner,
+    make_plan,
+    manners,
+    plan_json,
+    read_grace,
+    read_plan,
+    write_plan,
+)
 
 
 @pytest.mark.parametrize("name", manners())
@@ -51,6 +62,15 @@ def test_beats_are_written_as_the_summary_says_them_and_older_plans_still_read(a
     assert not re.search(r"beat \d/2", text)
     assert old != text
     assert read_plan(old, piece, found) == plan
+
+
+def test_a_passage_of_very_low_notes_is_read_back():
+    """C, is the C below the bass staff's: its comma parts no words."""
+    low = Grace("division", notes=tuple((Pitch.parse(name), Fraction(1, 4)) for name in ("C2", "Bb1", "C1", "D2")))
+
+    assert grace_words(low) == "division, notes C*1/4 Bb,*1/4 C,*1/4 D*1/4"
+    assert read_grace(grace_words(low)) == low
+    assert read_grace("shake,turned ending") == Grace("shake", ending="turned")
 
 
 def test_a_changed_score_is_told(adagio, menuet, alto):

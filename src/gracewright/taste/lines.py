@@ -20,6 +20,7 @@ from gracewright.pitch import Pitch, name_of
 from gracewright.score import Piece
 
 _HELMHOLTZ: Final = re.compile(r"([a-gA-G])(#{0,3}|b{0,3})('*|,*)")
+_COMMA: Final = re.compile(r",(?![,*])")  # not one that lowers a note, as in C,*1/2
 ALTERS: Final = {-2: "double flat", -1: "flat", 0: "natural", 1: "sharp", 2: "double sharp"}
 ENDINGS: Final[dict[str, Literal["turned", "anticipation"]]] = {
     "turned ending": "turned", "anticipated ending": "anticipation",
@@ -107,7 +108,7 @@ def read_grace(words: str) -> Grace | None:
     >>> read_grace("shake, turned ending") == Grace("shake", ending="turned"), read_grace("nothing")
     (True, None)
     """
-    first, *parts = [part.strip() for part in words.split(",")]
+    first, *parts = [part.strip() for part in _COMMA.split(words)]
     if first in ("nothing", "plain", ""):
         return None
     name = first.replace(" ", "-")
