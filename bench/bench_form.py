@@ -7,6 +7,9 @@
 A sequence counts as found where it shares more than half of the time that the two cover together and moves in the
 same direction; a repeat where both its first statement and its return do; a hemiola where the bars are the same.
 Doubtful marks count neither for nor against. "tune" is the half the finder was set on, "report" the other.
+
+Below it: dances of labelled suites guessed with title and words hidden, and how many movements that are no dance (or
+none of ours) got a name all the same.
 """
 
 from __future__ import annotations
@@ -21,7 +24,8 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
-from gracewright.score import Piece, read
+from gracewright.score import Piece, find_solo, read, tones
+from gracewright.study.dance import Dance, guess_dance
 from gracewright.study.hemiola import find_hemiolas
 from gracewright.study.material import Material, gather
 from gracewright.study.returns import find_returns
@@ -184,6 +188,43 @@ def measure(half: str, later: bool) -> dict[str, Tally]:
     return tallies
 
 
+DANCES = {
+    "allemand": "allemande", "courant": "courante", "corrent": "courante", "saraband": "sarabande", "gigue": "gigue",
+    "gique": "gigue", "menuet": "minuet", "passepied": "passepied", "gavotte": "gavotte", "bouree": "bourrée",
+    "bourree": "bourrée", "borea": "bourrée", "loure": "loure",
+}  # fmt: skip
+UNSEEN = ("BWV812", "BWV814", "BWV816", "BWV1011", "BWV1013", "wq", "K00", "K01", "K02", "K03", "F0")
+"""Beginnings of the movements that report how dances are guessed; the others were looked at."""
+
+
+def dances() -> list[tuple[bool, str, Dance]]:
+    """Whether seen, the true dance ("" for none) and the guess, for each movement."""
+    found = []
+    for path in sorted([*OPEN.glob("dcml_*/musicxml/*.musicxml"), *OPEN.glob("roman_text/wtc*.musicxml")]):
+        name = path.stem.lower()
+        if "double" in name or "agrements" in name or "kleine_geist" in str(path) or "pergolesi" in str(path):
+            continue
+        piece = replace(read(path), title="", words=())
+        true = next((dance for part, dance in DANCES.items() if part in name), "")
+        found.append((not path.name.startswith(UNSEEN), true, guess_dance(piece, tones(piece, find_solo(piece)))))
+    return found
+
+
+def dance_rows() -> None:
+    """The table of guessed dances."""
+    guessed = dances()
+    print(f"\n{'dances, title hidden':24}{'dances':>8}{'right':>8}{'others':>8}{'named':>8}")
+    for name, seen in (("looked at", True), ("unseen", False)):
+        real = [(true, guess) for here, true, guess in guessed if here == seen and true]
+        other = [guess for here, true, guess in guessed if here == seen and not true]
+        print(f"    {name:20}{len(real):8}{sum(true == guess.name for true, guess in real):8}{len(other):8}"
+              f"{sum(bool(guess.name) for guess in other):8}")  # fmt: skip
+    print("    sure by itself: right of all that were named")
+    for low, high in ((0.0, 0.55), (0.55, 0.7), (0.7, 1.01)):
+        those = [true == guess.name for _, true, guess in guessed if guess.name and low <= guess.confidence < high]
+        print(f"    {low:.2f} to {min(1.0, high):.2f}        {sum(those):8} of {len(those)}")
+
+
 def main(arguments: Sequence[str]) -> None:
     if not OPEN.exists():
         print("The open data is not here (set GRACEWRIGHT_SHARED); nothing was measured.")
@@ -197,6 +238,7 @@ def main(arguments: Sequence[str]) -> None:
                   f"{tally.f1():8.3f}{share}")  # fmt: skip
             if "--faults" in arguments and later and (half in arguments or len(arguments) == 1):
                 print("\n".join(f"        {fault}" for fault in sorted(tally.faults)))
+    dance_rows()
 
 
 if __name__ == "__main__":

@@ -7,13 +7,31 @@ from __future__ import annotations
 
 import tomllib
 from collections import Counter
+from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache
 from importlib.resources import files
-from typing import Any
+from itertools import pairwise
+from math import exp
+from typing import Any, Final
 
 from gracewright.score import Piece, Tone
+
+SPREAD: Final = 0.15
+"""How far apart two fits must be for the better to be three times as likely."""
+
+NO_DANCE: Final = 0.45
+"""The fit of being no dance at all."""
+
+NAMED: Final = 0.38
+"""Least confidence for a dance to be named."""
+
+LEANT: Final = 0.25
+"""Share of bars with a held second beat at which it is surely leant on."""
+
+LEAPING: Final = 0.38
+"""Share of leaps at which a melody leaps much."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,25 +82,59 @@ def _by_name(said: str) -> tuple[dict[str, Any] | None, float]:
     return None, 0.0
 
 
-def _by_look(piece: Piece, melody: tuple[Tone, ...]) -> tuple[dict[str, Any] | None, float]:
-    """Best match of meter, upbeat and quickest usual value; no better than a guess."""
+@dataclass(frozen=True, slots=True)
+class _Look:
+    """What of a movement tells its dance: signature, upbeat in 48ths of a bar, quickest common value, repeat
+    signs, share of bars whose second beat is held, share of leaps."""
+
+    signature: str
+    upbeat: float
+    quick: float
+    repeated: bool
+    second: float
+    leaps: float
+
+
+def _look(piece: Piece, melody: tuple[Tone, ...]) -> _Look:
     bar = piece.bars[min(1, len(piece.bars) - 1)]
-    signature = f"{bar.meter.beats}/{bar.meter.unit}"
-    upbeat = float(piece.bars[0].length * bar.meter.unit / 4) if piece.bars[0].length < bar.meter.length else 0.0
+    meter = bar.meter
+    upbeat = float(48 * piece.bars[0].length / meter.length) if piece.bars[0].length < meter.length else 0.0
     values = Counter(tone.length for tone in melody)
     total = sum(values.values()) or 1
     quick = min((v for v, n in values.items() if n >= 0.15 * total), default=Fraction(1))
-    best, score = None, 0.0
-    for row in _tables()["dance"]:
-        if signature not in row["meters"]:
-            continue
-        points = 0.15 + 0.1 * (row["meters"][0] == signature)
-        points += 0.15 if upbeat in row["upbeat"] else 0.0
-        points += 0.1 if float(quick) == row["quick"] else 0.0
-        points += 0.1 if any(b.repeat_end for b in piece.bars) else 0.0
-        if points > score:
-            best, score = row, points
-    return (best, round(score, 2)) if score >= 0.4 else (None, 0.0)
+    beat = meter.length / 3
+    held = {t.bar for t in melody if t.onset - piece.bars[t.bar].onset == beat and t.length >= beat * Fraction(3, 2)}
+    leaps = sum(abs(a.pitch.diatonic - b.pitch.diatonic) > 1 for a, b in pairwise(melody))
+    return _Look(
+        f"{meter.beats}/{meter.unit}", upbeat, float(quick), any(b.repeat_end for b in piece.bars),
+        len(held) / len(piece.bars) if meter.beats == 3 else 0.0, leaps / total,
+    )  # fmt: skip
+
+
+def _by_look(piece: Piece, melody: tuple[Tone, ...]) -> tuple[dict[str, Any] | None, float]:
+    """The dance that fits best and how sure it is among all that fit, none included; no name below ``NAMED``."""
+    look = _look(piece, melody)
+    points = [(_points(row, look), row) for row in _tables()["dance"] if look.signature in row["meters"]]
+    if not points:
+        return None, 0.0
+    best, row = max(points, key=lambda pair: pair[0])
+    weights = [exp(score / SPREAD) for score, _ in points]
+    sure = exp(best / SPREAD) / (sum(weights) + exp(NO_DANCE / SPREAD))
+    return (row, round(sure, 2)) if sure >= NAMED else (None, 0.0)
+
+
+def _points(row: Mapping[str, Any], look: _Look) -> float:
+    """How well a dance fits a look."""
+    points: float = 0.1 * (row["meters"][0] == look.signature) + 0.2 * float(row["common"])
+    points += 0.2 if look.upbeat in row["upbeat"] else -0.2
+    points += 0.1 if look.quick in row["quick"] else -0.05
+    points += 0.1 if look.repeated else -0.15
+    if "second" in row and look.signature[0] == "3":
+        leant = min(1.0, look.second / LEANT)
+        points += 0.15 * (leant if row["second"] else 1 - leant)
+    if "leaps" in row:
+        points += 0.1 * ((look.leaps >= LEAPING) == row["leaps"])
+    return points
 
 
 def _felt(piece: Piece) -> Fraction:
