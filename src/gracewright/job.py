@@ -254,10 +254,7 @@ def _no_doubling(work: Work, partner: str) -> Review:
     def doubled(one: Finding) -> bool:
         tone = mine.get(one.note)
         other = theirs.get(tone.onset) if tone is not None and one.rule == "octaves" else None
-        return (
-            tone is not None and other is not None and tone.length == other.length
-            and tone.pitch.pitch_class == other.pitch.pitch_class
-        )  # fmt: skip
+        return tone is not None and other is not None and tone.pitch.pitch_class == other.pitch.pitch_class
 
     found = judge(work)
     return replace(found, findings=tuple(one for one in found.findings if not doubled(one)))

@@ -12,6 +12,7 @@ from typing import Final
 from gracewright.graces import Grace, Placed
 from gracewright.taste import reasons
 from gracewright.taste.allowed import WHY
+from gracewright.taste.chain import FORBIDDEN
 from gracewright.taste.desk import Desk, Found, Row
 from gracewright.taste.growth import order_of
 from gracewright.taste.lines import bar_names
@@ -129,7 +130,7 @@ def _alternatives(desk: Desk, found: Found, number: int, note: int, kind: str) -
         own = float(desk.scores.kinds[site, column])
         if forced:
             worth.append((own - top_score, name))
-        elif top >= 0:
+        elif top >= 0 and best[family] > FORBIDDEN / 2:
             worth.append((float(best[family]) - here - float(desk.scores.kinds[site, top]) + own, name))
     worth.sort(key=lambda pair: -pair[0])
     told = []

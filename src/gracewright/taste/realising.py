@@ -171,7 +171,7 @@ class Workshop:
         seconds, after = float(sites.seconds[site]), int(sites.step_after[site])
         from_above = int(sites.step_before[site]) == -1
         lean_from = float(habit["lean_seconds"]) * (1.0 if required or step > 0 else 1.3)
-        lean = seconds >= lean_from and (required or from_above or sites.on("upper-bites")[site] > 0)
+        lean = seconds >= lean_from and (required or from_above or bool(sites.on("upper-bites")[site] > 0))
         ending: Literal["none", "turned", "anticipation"] = "none"
         if habit["turned"] == "always" or (habit["turned"] == "rising" and 0 < after < 99):
             ending = "turned"
