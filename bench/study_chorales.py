@@ -11,10 +11,11 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from gracewright.score import FigureItem, Piece, read, tones
-from gracewright.study import Study
-from gracewright.study.continuo import figured_tones, propose_figures
-from study_data import OPEN
+from gracewright.pitch import Key
+from gracewright.score import Figure, FigureItem, Piece, find_bass, find_solo, part_of, read, tones
+from gracewright.study import Harmony, Study
+from gracewright.study.continuo import figured_tones, figures_over, propose_figures
+from study_data import KINDS, OPEN, quarters
 from study_measures import Span, agreement
 
 TUNING = 10
@@ -77,6 +78,27 @@ def row_of(onset: float, length: float, reading: Any) -> dict[str, str]:
         "inversion": str(min(reading.inversion(), 3)),
         "local_key": f"{spelled(reading.key.tonic.name)} {reading.key.mode}",
     }  # fmt: skip
+
+
+def with_figures(piece: Piece, table: list[dict[str, str]]) -> Piece:
+    """The piece with its bass figured as an editor would who read the chords so."""
+    bass = find_bass(piece, find_solo(piece))
+    part, _ = part_of(bass)
+    figures = []
+    for row in table:
+        if not row["root"]:
+            continue
+        begin = quarters(row["q"])
+        end = begin + quarters(row["dur_q"])
+        chord = Harmony(begin, end - begin, row["root"], KINDS[row["quality"]], row["root"], 0,
+                        Key.parse(row["local_key"]), "")  # fmt: skip
+        for tone in tones(piece, bass, lowest=True):
+            if tone.onset < end and tone.end > begin:
+                time = max(tone.onset, begin)
+                items = figures_over(tone.pitch, (), chord, piece.bars[tone.bar].fifths)
+                if items:
+                    figures.append(Figure(part, tone.bar, time, min(tone.end, end) - time, items))
+    return replace(piece, figures=tuple(figures))
 
 
 def triad_of(quality: str) -> str:

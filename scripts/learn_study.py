@@ -1,7 +1,10 @@
-"""Learn the weights of the study's harmony from the tuning half of the labelled open pieces
-and from the first ten chorales with Roman numerals in music21's corpus.
+"""Learn the weights of the study's harmony from the labelled open pieces and from the chorales with Roman numerals in
+music21's corpus.
 
-    python scripts/learn_study.py          writes src/gracewright/data/study/harmony.toml
+    python scripts/learn_study.py          from the tuning works only; writes bench/weights/harmony.toml
+    python scripts/learn_study.py --all    from all of them; writes src/gracewright/data/study/harmony.toml
+
+The bench measures with the former, which never saw the reporting works; what is shipped learned from the latter too.
 
 Chords are scored twice and keys once (see study/chords.py and study/keys.py). What a later scorer is given from an
 earlier one is always made by a scorer that has not seen that work: works are dealt into ``FOLDS``. Each piece is seen
@@ -29,18 +32,18 @@ from gracewright.study import chords as C  # noqa: E402
 from gracewright.study import evidence as E  # noqa: E402
 from gracewright.study import keys as K  # noqa: E402
 from gracewright.study.frames import SHIFT, frames_of, timeline  # noqa: E402
-from gracewright.study.pauses import LineView, line_view, pauses_of  # noqa: E402
+from gracewright.study.pauses import line_view, pauses_of  # noqa: E402
 from gracewright.study.tables import QUALITIES  # noqa: E402
 from study_chorales import chorales  # noqa: E402
-from study_data import KINDS, labelled, outer, truth  # noqa: E402
+from study_data import KINDS, WEIGHTS, labelled, outer, truth  # noqa: E402
 
 FOLDS: Final = 3
-CHORALE: Final = 3  # chorales are shown so many times: there are few of them
-SEEDS: Final = 3  # scorers joined into one where there is little to learn from
-TARGET: Final = ROOT / "src" / "gracewright" / "data" / "study" / "harmony.toml"
+CHORALE: Final = 2  # chorales are shown so many times: there are few of them
+SHIPPED: Final = ROOT / "src" / "gracewright" / "data" / "study" / "harmony.toml"
+MEASURED: Final = WEIGHTS / "harmony.toml"
 HEADER: Final = """\
 # Weights of the study's harmony, in thousandths. Learned by scripts/learn_study.py from expert labels of open scores
-# (keyboard suites and sonatas, solo suites, sacred concertos, ten chorales; the tuning works of bench/study_data.py).
+# (keyboard suites and sonatas, solo suites, sacred concertos, chorales: {works}).
 # Weights only: no score, label or other data is stored here.
 """
 
@@ -84,33 +87,23 @@ class Labelled:
         self.score = K.log_softmax(scorer.scores(self.first().see()))
         self.field = E.chord_field(self.score, self.roots)
 
-    def key_view(self, by_lines: bool) -> K.KeyView:
-        """``by_lines``: also what a chorale's beats see of their lines; nothing where there are none."""
+    def keys(self) -> Example:
         beats = self.beats
-        lines = None
-        if by_lines:
-            lines = line_view(self.frames, beats, self.field, self.pauses)
-            if not len(self.pauses):
-                lines = LineView(*(np.zeros_like(part) for part in (lines.windows, lines.arrivals, lines.facts)))
-        return K.KeyView(
+        seen = K.KeyView(
             E.key_windows(self.frames, beats, *E.whole_piece(self.frames)),
             E.key_field_windows(self.frames, beats, self.field), E.progressions(self.frames, beats, self.field),
-            self.signatures, self.facts[beats, -1:], lines,
+            self.signatures, self.facts[beats, -1:], line_view(self.frames, beats, self.field, self.pauses),
         )  # fmt: skip
-
-    def keys(self, by_lines: bool = False) -> Example:
-        seen = self.key_view(by_lines)
         tonics = range(K.FIRST_TONIC, K.FIRST_TONIC + K.TONICS)
 
         def see() -> Any:
             return np.stack([K.key_features(seen, tonic) for tonic in tonics], axis=1)
 
-        return Example(see, self.key[self.beats], np.add.reduceat(self.weight, self.beats))
+        return Example(see, self.key[beats], np.add.reduceat(self.weight, beats))
 
     def keep_keys(self, scorer: Scorer) -> None:
-        chorale = len(self.pauses) > 0
-        score = K.log_softmax(scorer.scores(self.keys(chorale).see()))
-        self.columns = K.key_path(self.frames, self.beats, score, chorale).of_frames(self.frames)
+        score = K.log_softmax(scorer.scores(self.keys().see()))
+        self.columns = K.key_path(self.frames, self.beats, score, self.pauses.chorale).of_frames(self.frames)
 
     def second(self) -> Example:
         top = C.top_roots(self.score, self.roots)
@@ -154,7 +147,7 @@ def fitted(examples: Sequence[Example], hidden: int, kinds: int, rounds: int, *,
 
 def often(pieces: Sequence[Labelled], examples: Sequence[Example]) -> list[Example]:
     """The examples, those of chorales so many times."""
-    return [e for piece, e in zip(pieces, examples, strict=True) for _ in range(CHORALE if len(piece.pauses) else 1)]
+    return [e for piece, e in zip(pieces, examples, strict=True) for _ in range(CHORALE if piece.pauses.chorale else 1)]
 
 
 def deal(pieces: Sequence[Labelled]) -> None:
@@ -163,16 +156,16 @@ def deal(pieces: Sequence[Labelled]) -> None:
         piece.fold = works.index(piece.work) % FOLDS
 
 
-def gathered() -> list[Labelled]:
-    """Every piece with all its parts and with its outer lines only."""
+def gathered(reporting: bool | None) -> list[Labelled]:
+    """Every piece with all its parts and with its outer lines only; ``reporting`` picks one half, None both."""
     pieces = []
-    for path in labelled(reporting=False):
+    for path in labelled(reporting):
         score = read(path)
         work, table = re.split(r"_|[abc]$", path.stem)[0], truth(path)
         pieces.append(Labelled(work, score, table))
         if "solo" not in path.parts[-3]:
             pieces.append(Labelled(work, outer(score), table))
-    for chorale in chorales(tuning=True):
+    for chorale in chorales(None if reporting is None else not reporting):
         pieces.append(Labelled(chorale.name, chorale.piece, chorale.table))
         pieces.append(Labelled(chorale.name, outer(chorale.piece), chorale.table))
     deal(pieces)
@@ -194,36 +187,37 @@ def learn_chords(pieces: Sequence[Labelled]) -> Scorer:
     return fit(-1)
 
 
-def learn_keys(pieces: Sequence[Labelled], by_lines: bool) -> Scorer:
-    """The scorer of keys, or the one that sees the lines of chorales; each piece keeps what its own kind says."""
-    examples = [piece.keys(by_lines) for piece in pieces]
+def learn_keys(pieces: Sequence[Labelled]) -> Scorer:
+    examples = [piece.keys() for piece in pieces]
 
-    def fit(fold: int, seeds: int) -> Scorer:
+    def fit(fold: int) -> Scorer:
         kept = [(p, e) for p, e in zip(pieces, examples, strict=True) if p.fold != fold]
         options = {"rate": 2e-3, "decay": 3e-2, "dropout": 0.5, "batch": 64}
-        return fitted(often(*zip(*kept, strict=True)), 16, 2, 8, seeds=seeds, **options)
+        return fitted(often(*zip(*kept, strict=True)), 16, 2, 8, **options)
 
     for fold in range(FOLDS):
-        unseen = fit(fold, 1)
+        unseen = fit(fold)
         for piece in pieces:
-            if piece.fold == fold and (len(piece.pauses) > 0) == by_lines:
+            if piece.fold == fold:
                 piece.keep_keys(unseen)
-    return fit(-1, SEEDS if by_lines else 1)
+    return fit(-1)
 
 
 def main() -> None:
-    pieces = gathered()
+    everything = "--all" in sys.argv
+    pieces = gathered(None if everything else False)
     chord = learn_chords(pieces)
     print("first chords", flush=True)
-    key, key_by_lines = learn_keys(pieces, by_lines=False), learn_keys(pieces, by_lines=True)
+    key = learn_keys(pieces)
     print("keys", flush=True)
     again = fitted(often(pieces, [piece.second() for piece in pieces]), 48, C.COUNT, 12)
     print("chords in keys", flush=True)
     bass = fitted(often(pieces, [piece.bass() for piece in pieces]), 24, 4, 8)
-    TARGET.write_text(
-        HEADER + chord.toml("chord") + key.toml("key") + key_by_lines.toml("key_by_lines")
-        + again.toml("chord_in_key") + bass.toml("inversion"), encoding="utf-8",
-    )  # fmt: skip
+    header = HEADER.format(works="all works of bench/study_data.py" if everything else "the tuning works of bench/study_data.py only")
+    target = SHIPPED if everything else MEASURED
+    target.parent.mkdir(exist_ok=True)
+    layers = chord.toml("chord") + key.toml("key") + again.toml("chord_in_key") + bass.toml("inversion")
+    target.write_text(header + layers, encoding="utf-8")
 
 
 if __name__ == "__main__":

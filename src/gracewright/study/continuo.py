@@ -22,7 +22,8 @@ from gracewright.study.numerals import member_fifths
 SHOWN: Final = {
     frozenset({3, 5}): (), frozenset({3, 6}): (6,), frozenset({4, 6}): (6, 4), frozenset({3, 5, 7}): (7,),
     frozenset({3, 7}): (7,), frozenset({3, 5, 6}): (6, 5), frozenset({3, 4, 6}): (4, 3), frozenset({2, 4, 6}): (4, 2),
-    frozenset({4, 5}): (4,), frozenset({4, 5, 7}): (4,), frozenset({3, 5, 9}): (9,), frozenset({3, 9}): (9,), frozenset({3, 6, 7}): (7,),
+    frozenset({4, 5}): (4,), frozenset({4, 5, 7}): (4,),
+    frozenset({3, 5, 9}): (9,), frozenset({3, 9}): (9,), frozenset({3, 6, 7}): (7,),
     frozenset({3}): (), frozenset({5}): (), frozenset({6}): (6,), frozenset(): (), frozenset({2, 4}): (4, 2),
     frozenset({5, 6}): (6, 5), frozenset({5, 7}): (7,), frozenset({7}): (7,),
 }  # fmt: skip

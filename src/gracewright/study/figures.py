@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Final
 
@@ -26,7 +26,9 @@ from gracewright.study.numerals import MEMBERS
 from gracewright.study.tables import QUALITIES
 
 WEIGHT: Final = 3.0  # of a printed figure
-BARE: Final = 0.8  # of a bass note left without figures among figured ones
+BARE: Final = 1.5  # of a bass note left without figures among figured ones, where the parts leave the chord open
+BARE_FULL: Final = 0.4  # and where they sound it
+OPEN: Final = 2  # so many different notes leave it open
 BARE_LEVEL: Final = 2  # such a note counts from this metrical level up
 NEAR_FIGURES: Final = 2  # figures within a bar that make a note one among figured ones
 _RAISE: Final = {"sharp": 1, "flat": -1, "natural": 0, "double-sharp": 2, "sharp-sharp": 2, "flat-flat": -2}
@@ -123,10 +125,10 @@ def _spans(
 
     for figure, later in zip(figures, [*figures[1:], None], strict=True):
         at = bisect_right(onsets, figure.onset) - 1
-        if at < 0:
-            continue
+        if (at < 0 or bass[at].end <= figure.onset) and at + 1 < len(bass):
+            at += 1  # over a rest: the chord of the bass note that follows
         note = bass[at]
-        until = figure.onset + figure.length if figure.length else note.end
+        until = max(figure.onset, note.onset) + figure.length if figure.length else note.end
         held = any(item.extend for item in figure.items)
         end = max(note.end, until) if held else min(note.end, until)
         if later is not None and later.onset > figure.onset:
@@ -140,7 +142,9 @@ def _spans(
         bar = piece.bars[note.bar]
         near = bisect_right(times, note.end + bar.length) - bisect_left(times, note.onset - bar.length)
         if at not in taken and not note.tie_in and near >= NEAR_FIGURES and level_at(bar, note.onset) <= BARE_LEVEL:
-            yield span(note.onset, note.end, note, (), BARE)
+            found = span(note.onset, note.end, note, (), BARE)
+            heard = int(frames.now[found.first : found.stop].any(axis=0).sum())
+            yield found if heard <= OPEN else replace(found, weight=BARE_FULL)
 
 
 def figured_places(spans: Sequence[FiguredSpan]) -> list[int]:

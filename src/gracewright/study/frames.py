@@ -1,8 +1,8 @@
 """The timeline of a piece as arrays: every sounding note in integer ticks, and the frames harmony is read on.
 
 Conventions: ``quarter`` ticks make a quarter note. A frame is one cell of an eighth-note grid (sixteenth where the
-meter counts sixteenths); cells in which nothing begins are joined to the one before. A *profile* has one column for
-each place on the line of fifths from ``-SHIFT`` upwards, ``PLACES`` in all. Internal to the study.
+meter counts sixteenths); cells in which neither note nor figure begins are joined to the one before. A *profile* has
+one column for each place on the line of fifths from ``-SHIFT`` upwards, ``PLACES`` in all. Internal to the study.
 
 Public: Timeline, Frames, timeline, frames_of, levels_at, PLACES, SHIFT.
 """
@@ -111,6 +111,8 @@ def frames_of(piece: Piece, line: Timeline) -> Frames:
     cell = np.searchsorted(start, line.onset, side="right") - 1
     used = np.zeros(len(start), dtype=bool)
     used[cell[~line.held]] = True
+    figured = [line.ticks(figure.onset) for figure in piece.figures]
+    used[np.searchsorted(start, figured, side="right") - 1] = True
     used[0] = True
     start, bar = start[used], bar[used]
     end = np.append(start[1:], total)

@@ -39,10 +39,11 @@ from gracewright.study.evidence import (
 )
 from gracewright.study.figures import figure_evidence, figured_places, figured_spans
 from gracewright.study.frames import SHIFT, Floats, Frames, Ints, Timeline
+from gracewright.study.heard import heard
 from gracewright.study.keys import KeyPath, KeyView, key_at, key_path, key_scores, log_softmax
 from gracewright.study.model import Harmony
 from gracewright.study.numerals import MEMBERS, figures_of, member_fifths, numeral
-from gracewright.study.pauses import line_view, pauses_of
+from gracewright.study.pauses import Pauses, line_view, pauses_of
 from gracewright.study.tables import QUALITIES
 
 STRETCH: Final = 1024
@@ -59,32 +60,47 @@ class Reading:
 
 
 def read_harmony(piece: Piece, line: Timeline, frames: Frames) -> Reading:
-    """Keys, then chords in their keys."""
+    """Keys, then chords in their keys; endings are read as they are heard."""
     spans = figured_spans(piece, line, frames)
     roots = roots_of(frames, figured_places(spans))
     figured = figure_evidence(spans, len(frames), roots)
-    whole = whole_piece(frames)
-    signatures = np.array([bar.fifths for bar in piece.bars])
-    starts = np.searchsorted(frames.beat, np.arange(int(frames.beat[-1]) + 1))
     pauses = pauses_of(piece, line, frames)
-    chorale = len(pauses) > 0
-    firsts, fields, heard = [], [], []
+    order = heard(piece, frames)
+    place = order.place
+    if figured is not None:
+        figured = figured[order.source]
+    signatures = np.array([bar.fifths for bar in piece.bars])[order.frames.bar]
+    reading = _read(order.frames, roots, figured, pauses.moved(place), signatures, whole_piece(frames))
+    if len(order.source) == len(place):
+        return reading
+    starts = np.searchsorted(frames.beat, np.arange(int(frames.beat[-1]) + 1))
+    keys, chords, beats = reading.keys, reading.chords, order.frames.beat[place[starts]]
+    path = ChordPath(chords.root[place], chords.quality[place], chords.inversion[place], chords.sure[place])
+    return Reading(KeyPath(starts, keys.path[beats], keys.score[beats]), path, reading.columns[place])
+
+
+def _read(
+    frames: Frames, roots: Ints, figured: Floats | None, pauses: Pauses, signatures: Ints,
+    whole: tuple[Floats, Floats, Floats],
+) -> Reading:  # fmt: skip
+    starts = np.searchsorted(frames.beat, np.arange(int(frames.beat[-1]) + 1))
+    firsts, fields, keyed = [], [], []
     for part, core, at in _stretches(frames):
         facts = frame_facts(part)
         score = first_scores(chord_windows(part), facts, roots)
         seen = score if figured is None else score + figured[at : at + len(part)]
         field = chord_field(seen, roots)
         beats = starts[(starts >= at + core.start) & (starts < at + core.stop)] - at
-        here = pauses[(pauses >= at) & (pauses < at + len(part))] - at
+        lines = line_view(part, beats, field, pauses.inside(at, at + len(part)))
         view = KeyView(
             key_windows(part, beats, *whole), key_field_windows(part, beats, field), progressions(part, beats, field),
-            signatures[part.bar[beats]], facts[beats, -1:], line_view(part, beats, field, here) if chorale else None,
+            signatures[at + beats], facts[beats, -1:], lines,
         )  # fmt: skip
-        heard.append(key_scores(view))
+        keyed.append(key_scores(view))
         firsts.append(score[core])
         fields.append(field[core].astype(np.float16))
     first, field = np.concatenate(firsts), np.concatenate(fields)
-    keys = key_path(frames, starts, np.concatenate(heard), chorale)
+    keys = key_path(frames, starts, np.concatenate(keyed), pauses.chorale)
     columns = keys.of_frames(frames)
     return Reading(keys, _chords_in_keys(frames, roots, first, field, columns, figured), columns)
 

@@ -48,29 +48,31 @@ def key_at(column: int) -> Key:
 
 @dataclass(frozen=True)
 class KeyView:
-    """What is known of each beat: windows of notes and of chords, dominants that arrive, signature and texture; of a
-    chorale also its lines."""
+    """What is known of each beat: windows of notes and of chords, dominants that arrive, signature and texture, and
+    its line or section."""
 
     notes: Floats
     chords: Floats
     arrivals: Floats
     signatures: Ints
     texture: Floats
-    lines: LineView | None = None
+    lines: LineView
 
     def own(self, tonic: int) -> Floats:
         """What is no window, as one tonic sees it."""
-        facts = [self.arrivals[:, :, tonic], _signature(self.signatures, tonic), self.texture]
-        if self.lines is not None:
-            facts += [self.lines.arrivals[:, :, tonic], self.lines.facts]
-        return np.concatenate(facts, axis=1)
+        lines = [self.lines.arrivals[:, :, tonic], self.lines.facts]
+        return np.concatenate(
+            [self.arrivals[:, :, tonic], _signature(self.signatures, tonic), self.texture, *lines], axis=1
+        )
+
+    def windows(self) -> tuple[tuple[Floats, int], ...]:
+        """Its windows, each with its reach."""
+        return (self.notes, REACH), (self.chords, WIDE), (self.lines.windows, WIDE)
 
 
 def key_features(seen: KeyView, tonic: int) -> Floats:
     """All that is known of each beat as one tonic sees it, shape (beats, features)."""
-    parts = [view(seen.notes, tonic, REACH), view(seen.chords, tonic, WIDE)]
-    if seen.lines is not None:
-        parts.append(view(seen.lines.windows, tonic, WIDE))
+    parts = [view(windows, tonic, reach) for windows, reach in seen.windows()]
     return np.concatenate([*parts, seen.own(tonic)], axis=1)
 
 
@@ -81,13 +83,11 @@ def _signature(signatures: Ints, tonic: int) -> Floats:
 
 def key_scores(seen: KeyView) -> Floats:
     """Log probability of each key on each beat, shape (beats, 2 * TONICS)."""
-    layer = weights().layers["key" if seen.lines is None else "key_by_lines"]
+    layer = weights().layers["key"]
     tonics = np.arange(FIRST_TONIC, FIRST_TONIC + TONICS)
     hidden: Floats = np.zeros((len(seen.notes), TONICS, layer.first.shape[1]), dtype=np.float32)
     edge = 0
-    for windows, reach in (
-        (seen.notes, REACH), (seen.chords, WIDE), *([(seen.lines.windows, WIDE)] if seen.lines else []),
-    ):  # fmt: skip
+    for windows, reach in seen.windows():
         stop = edge + windows.shape[1] * (2 * reach + 1)
         hidden += spread(layer.first[edge:stop], windows, tonics, reach)
         edge = stop
