@@ -23,12 +23,14 @@ LEARNED = ROOT / "src" / "gracewright" / "taste" / "manners" / "learned"
 BASE = "german"
 """The manner whose rules and kinds ``masters`` starts from."""
 PULL, OWN_PULL = 15.0, 50.0
-NEAR, OWN_NEAR = 60.0, 90.0
+NEAR, OWN_NEAR = 100.0, 150.0
 """How strongly a manner is drawn to masters."""
 UNSEEN = {"others": 1.6, "division": 1.8}
 """What kinds that no score carries cost besides what is set by hand, on the scale of the learned ones (own choice);
 passages have no sign, so that their absence says less."""
 SMALL = 0.05
+LIFT = {"french": 0.9, "german-suites": 0.8}
+"""As the manners themselves say."""
 
 
 @dataclass(frozen=True)
@@ -84,12 +86,14 @@ def tables(learned: Learned) -> dict[str, dict[str, float]]:
     return {kind: {name: float(value) for name, value in zip(SINGLES, row, strict=True)} for kind, row in rows.items()}
 
 
-def manner_of(hand: Manner, learned: Learned) -> Manner:
-    """The manner as it would be loaded with this table of learned weights over it."""
+def manner_of(name: str, learned: Learned) -> Manner:
+    """A manner as it would be loaded with this table of learned weights in the place of its own."""
+    shipped, hand = load_manner(name), load_manner(name, learned=False)
+    lift = LIFT.get(name, 0.0)
     found = drawn_to(hand, learned)
-    bias = {kind: (weight - (UNSEEN.get(kind, UNSEEN["others"]) if kind not in learned.kinds else 0), source)
+    bias = {kind: (weight + lift if kind in learned.kinds else shipped.bias[kind][0], source)
             for kind, (weight, source) in found.bias.items()}  # fmt: skip
-    return replace(found, bias=bias, spacing=learned.spacing)
+    return replace(found, bias=bias, spacing=learned.spacing, density=shipped.density)
 
 
 def text(learned: Learned, told: str) -> str:
