@@ -213,7 +213,8 @@ def main() -> None:
     again = fitted(often(pieces, [piece.second() for piece in pieces]), 48, C.COUNT, 12)
     print("chords in keys", flush=True)
     bass = fitted(often(pieces, [piece.bass() for piece in pieces]), 24, 4, 8)
-    header = HEADER.format(works="all works of bench/study_data.py" if everything else "the tuning works of bench/study_data.py only")
+    works = "all works" if everything else "the tuning works"
+    header = HEADER.format(works=f"{works} of bench/study_data.py")
     target = SHIPPED if everything else MEASURED
     target.parent.mkdir(exist_ok=True)
     layers = chord.toml("chord") + key.toml("key") + again.toml("chord_in_key") + bass.toml("inversion")
