@@ -6,6 +6,9 @@ Public: study.
 from __future__ import annotations
 
 from fractions import Fraction
+from functools import cache
+
+from threadpoolctl import ThreadpoolController
 
 from gracewright.pitch import Key
 from gracewright.score import Piece
@@ -31,6 +34,17 @@ def study(piece: Piece, *, solo: str = "", bass: str = "", tempo: Fraction | Non
     ``solo`` and ``bass`` name lines where they are not to be found by themselves; ``tempo`` is in quarter notes a
     minute. Raises BadInput for an unknown name or a score without notes.
     """
+    with _libraries().limit(limits=1):
+        return _study(piece, solo, bass, tempo)
+
+
+@cache
+def _libraries() -> ThreadpoolController:
+    """The number libraries that are loaded: our tables are small, and more threads would only wait for each other."""
+    return ThreadpoolController()
+
+
+def _study(piece: Piece, solo: str, bass: str, tempo: Fraction | None) -> Study:
     material = gather(piece, solo, bass)
     line, frames = material.line, material.frames
     reading = read_harmony(piece, line, frames)
@@ -42,7 +56,7 @@ def study(piece: Piece, *, solo: str = "", bass: str = "", tempo: Fraction | Non
     closes = read_closes(material, reading, sequences)
     cadences = find_cadences(material, harmony, closes, hemiolas)
     dance = guess_dance(piece, material.melody, tempo)
-    phrases = find_phrases(material, closes, cadences, dance.tempo)
+    phrases = find_phrases(material, closes, cadences, dance.tempo, sequences)
     order = played_order(piece.bars)
     home = home_key(piece, keys)
     return Study(

@@ -3,15 +3,18 @@
 The files hold counts and weights only, learned by ``scripts/learn_study.py`` from expert labels of open scores; each
 names its origin. Numbers are stored as whole thousandths in rows of text, so that a file stays readable and small.
 
-Public: Layer, Weights, weights, QUALITIES.
+Public: Layer, Weights, weights, using, QUALITIES.
 """
 
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
+from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
@@ -55,25 +58,42 @@ class Weights:
     numbers: dict[str, float]
 
 
+_others: list[Path] = []
+
+
 @cache
 def weights() -> Weights:
     """The shipped weights. Raises TableError where a file is damaged."""
     layers: dict[str, Layer] = {}
     tables: dict[str, Floats] = {}
     numbers: dict[str, float] = {}
-    for file in sorted(files("gracewright").joinpath("data", "study").iterdir(), key=lambda path: path.name):
-        if not file.name.endswith(".toml"):
-            continue
-        for name, entry in tomllib.loads(file.read_text(encoding="utf-8")).items():
+    shipped = files("gracewright").joinpath("data", "study").iterdir()
+    texts = {file.name: file for file in shipped if file.name.endswith(".toml")}
+    texts |= {file.name: file for folder in _others for file in folder.glob("*.toml")}
+    for file, text in sorted(texts.items()):
+        for name, entry in tomllib.loads(text.read_text(encoding="utf-8")).items():
             if not isinstance(entry, dict):
                 continue
             if "first" in entry:
-                layers[name] = _layer(file.name, name, entry)
+                layers[name] = _layer(file, name, entry)
             elif "rows" in entry:
-                tables[name] = _matrix(file.name, name, entry["rows"])
+                tables[name] = _matrix(file, name, entry["rows"])
             else:
                 numbers |= {f"{name}.{key}": float(n) for key, n in entry.items() if isinstance(n, int | float)}
     return Weights(layers, tables, numbers)
+
+
+@contextmanager
+def using(folder: Path) -> Iterator[None]:
+    """Read weights from a folder in the place of shipped files of the same name: for measuring on works that the
+    shipped weights were learned from."""
+    _others.append(folder)
+    weights.cache_clear()
+    try:
+        yield
+    finally:
+        _others.remove(folder)
+        weights.cache_clear()
 
 
 def _layer(file: str, name: str, entry: dict[str, Any]) -> Layer:
