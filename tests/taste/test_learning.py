@@ -153,6 +153,16 @@ def test_written_out_graces_are_learned_from_a_score_beside_its_plain_one(tmp_pa
     assert load_manner(str(tmp_path / "mine.toml")).set_by == "learned"
 
 
+def test_movements_of_one_name_are_no_pair(folder, tmp_path):
+    """tune.musicxml and tune-2.musicxml have other notes: each teaches by its own signs."""
+    for number, name in ((0, "tune"), (1, "tune-2"), (2, "tune-3")):
+        (tmp_path / f"{name}.musicxml").write_bytes((folder / f"tune{number}.musicxml").read_bytes())
+    told = CliRunner().invoke(command, [str(tmp_path), "--name", "mine", "--out", str(tmp_path), "--no-plot"])
+
+    assert told.exit_code == 0, told.output
+    assert "Learned from 3 scores" in told.output
+
+
 def test_every_family_of_the_page_has_a_kind_or_none():
     assert kind_of(Grace("shake")) == "shake"
     assert kind_of(Grace("appoggiatura", direction="above", size="short")) == "short-appoggiatura"

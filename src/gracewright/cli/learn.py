@@ -88,6 +88,7 @@ def command(folder: Path, name: str, like: str, out: Path, solo: str, bass: str,
     if not found:
         raise BadInput("none of these scores carries a grace", file=folder.name)
     found.sort(key=lambda marked: marked.name)
+    found = list({(marked.name, marked.labels.tobytes()): marked for marked in found}.values())  # each but once
     learned = fit(found, load_manner(like))
     _write(learned, name, out, plot)
     click.echo(report(learned), nl=False)
@@ -109,10 +110,18 @@ def _one(job: Job) -> Read:
     path, base = Path(job.path), load_manner(job.like)
     try:
         if job.plain:
-            return path.name, marked_pair(path, Path(job.plain), base, solo=job.solo, bass=job.bass)
+            return path.name, _pair(path, Path(job.plain), base, job)
         return path.name, (marked_score(path, base, solo=job.solo, bass=job.bass),)
     except BadInput as fault:
         return path.name, str(fault)
+
+
+def _pair(path: Path, plain: Path, base: Manner, job: Job) -> tuple[Marked, ...]:
+    """Both scores of a pair; where only their names belong together, what each teaches by its signs."""
+    try:
+        return marked_pair(path, plain, base, solo=job.solo, bass=job.bass)
+    except BadInput:
+        return tuple(marked_score(one, base, solo=job.solo, bass=job.bass) for one in (path, plain))
 
 
 def marked_pair(path: Path, plain: Path, base: Manner, *, solo: str = "", bass: str = "") -> tuple[Marked, ...]:
