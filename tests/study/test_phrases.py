@@ -50,6 +50,17 @@ def test_a_fermata_ends_a_phrase(make_piece):
     assert "P1.5" in {phrase.breath_after for phrase in study(replace(piece, notes=held)).phrases}
 
 
+def test_no_phrase_runs_across_a_repeat_sign(make_piece):
+    """The player turns back there, also where quavers lead on to the bar line."""
+    piece = make_piece({
+        "P1": "E5:1 F5:1 G5:1 E5:1 F5:1 D5:1 B4:1/2 D5:1/2 F5:1/2 G5:1/2 E5:1 F5:1 G5:1 E5:1 F5:1 D5:1 C5:2",
+        "P2": "C3:2 E3:2 F3:2 G3:2 C4:2 E3:2 F3:1 G3:1 C3:2",
+    })  # fmt: skip
+    bars = tuple(replace(bar, repeat_end=2) if bar.index == 1 else bar for bar in piece.bars)
+
+    assert F(8) in {phrase.end for phrase in study(replace(piece, bars=bars)).phrases}
+
+
 def closes(name, written):
     """Kind and key of the cadences of a demo movement in the bars its manuscript names; the piece; all cadences."""
     piece = read(str(DEMO.joinpath(name)))

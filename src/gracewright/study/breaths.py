@@ -29,6 +29,7 @@ SHORTEST: Final = 3.0  # seconds between two breaths that nobody wants closer
 EACH: Final = 3.0  # cost of any breath
 TOO_LONG: Final = 6.0  # cost of a second beyond these
 TOO_SHORT: Final = 2.0
+LAST: Final = 1.0  # seconds of the last note that must be had: it may be left early
 NEVER: Final = 1e6
 LEAP: Final = 3  # staff places: a fourth
 REASONS: Final = (
@@ -54,6 +55,7 @@ class Breathing:
         begin, end = int(onsets[0]), int(self.material.melody_ends[last])
         if (end - begin) * self.second <= LONGEST:
             return ()
+        end = min(end, int(onsets[-1] + LAST / self.second))
         places = self._likeliest(first, last)
         times = [0.0, *((self.material.melody_onsets[places + 1] - begin) * self.second).tolist()]
         chosen = _chosen([0.0, *self.cost[places].tolist()], times, (end - begin) * self.second)

@@ -5,6 +5,7 @@ Public: find_phrases.
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Sequence
 from fractions import Fraction
 from typing import Final
@@ -21,6 +22,7 @@ from gracewright.study.model import Sequence as Pattern
 from gracewright.study.tables import weights
 
 SURE: Final = 2.0  # a breath sign or fermata: above any chance
+UNLIKELY: Final = 0.02
 PAUSE: Final = 0.3  # a rest of a beat
 
 
@@ -30,30 +32,54 @@ def find_phrases(
 ) -> tuple[Phrase, ...]:  # fmt: skip
     """Phrases that cover the melody from its first note to its last; ``patterns`` are the sequences in it."""
     melody = material.melody
-    numbers = weights().numbers
-    score = _with_marks(material, closes)
-    apart = numbers["closes.phrase_apart"] * material.line.quarter
-    cuts: dict[int, int] = {}
-    for beat in peaks(closes.apart, score, numbers["closes.phrase"], apart):
-        last = _last_tone(material, int(closes.start[beat]))
-        if 0 <= last < len(melody) - 1:
-            cuts.setdefault(last, int(closes.start[beat]))
-    arrivals = {cadence.onset: cadence for cadence in cadences}
+    cuts = _cuts(material, closes)
     beats = np.maximum(np.searchsorted(closes.start, material.melody_onsets, side="right") - 1, 0)
     breaths = breathing(material, cadences, patterns, closes.phrase[beats], tempo)
     phrases = []
     begin = 0
-    for cut in [*sorted(cuts), len(melody) - 1]:
-        if cut < begin:
-            continue
+    for cut in sorted(cuts):
         start, end = melody[begin].onset, melody[cut].end
         seconds = round(float((end - start) * 60 / tempo), 2)
-        onset = material.line.time(cuts[cut]) if cut in cuts else melody[cut].onset
-        reason = _reason(material, cut, onset, arrivals)
+        onset = material.line.time(cuts[cut])
+        reason = _reason(material, cut, onset, cadences)
         inside = breaths.within(begin, cut)
         phrases.append(Phrase(start, end, seconds, melody[cut].id, reason, onset, inside))
         begin = cut + 1
     return tuple(phrases)
+
+
+def _cuts(material: Material, closes: Closes) -> dict[int, int]:
+    """Last tones of the phrases, each with the time at which its closing harmony arrives."""
+    numbers = weights().numbers
+    apart = numbers["closes.phrase_apart"] * material.line.quarter
+    found: dict[int, int] = {}
+    for beat in peaks(closes.apart, _with_marks(material, closes), numbers["closes.phrase"], apart):
+        last = _last_tone(material, int(closes.start[beat]))
+        if last >= 0:
+            found.setdefault(last, int(closes.start[beat]))
+    for stop, bar in _section_ends(material):
+        last = int(np.searchsorted(material.melody_onsets, stop)) - 1
+        within = [cut for cut in found if stop - bar <= found[cut] < stop]
+        if last < 0:
+            continue
+        goal = found[max(within)] if within else _likeliest(closes, stop - bar, stop, int(material.melody_onsets[last]))
+        found = {cut: time for cut, time in found.items() if cut not in within} | {last: goal}
+    return found
+
+
+def _section_ends(material: Material) -> list[tuple[int, int]]:
+    """Where the player stops or turns back, in ticks, and the length of a bar there."""
+    quarter, ends = material.line.quarter, material.line.bar_start[1:].tolist()
+    closing = [bar for bar in material.piece.bars if bar.repeat_end or bar.index == len(material.piece.bars) - 1]
+    return [(ends[bar.index], int(bar.meter.length * quarter)) for bar in closing]
+
+
+def _likeliest(closes: Closes, begin: int, end: int, last: int) -> int:
+    """The beat between two times on which a phrase most likely comes to rest, or the time of the ``last`` note."""
+    first, stop = np.searchsorted(closes.start, begin), np.searchsorted(closes.start, end)
+    if first == stop or closes.phrase[first:stop].max() < UNLIKELY:
+        return last
+    return int(closes.start[first + int(closes.phrase[first:stop].argmax())])
 
 
 def _with_marks(material: Material, closes: Closes) -> Floats:
@@ -93,15 +119,17 @@ def _last_tone(material: Material, start: int) -> int:
     return best
 
 
-def _reason(material: Material, cut: int, onset: Fraction, arrivals: dict[Fraction, Cadence]) -> str:
+def _reason(material: Material, cut: int, onset: Fraction, arrivals: Sequence[Cadence]) -> str:
     tone = material.melody[cut]
     beat = material.piece.bars[tone.bar].meter.beat
-    if onset in arrivals:
-        return f"{arrivals[onset].kind} cadence"
+    at = bisect_left(arrivals, onset, key=lambda cadence: cadence.onset)
+    near = [cadence for cadence in arrivals[max(0, at - 1) : at + 1] if abs(cadence.onset - onset) <= beat]
+    if near:
+        return f"{min(near, key=lambda cadence: abs(cadence.onset - onset)).kind} cadence"
     if tone.marks.breath or tone.marks.fermata:
         return "a breath sign" if tone.marks.breath else "a fermata"
     if tone.rest_after:
         return "a rest"
-    if tone.length >= beat:
-        return "a long note"
-    return "the end of the piece" if cut == len(material.melody) - 1 else "the harmony closes here"
+    if cut == len(material.melody) - 1:
+        return "the end of the piece"
+    return "a long note" if tone.length >= beat else "the harmony closes here"
