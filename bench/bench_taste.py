@@ -203,8 +203,8 @@ def judge(shown: Sequence[Case], chosen: dict[str, Chosen], most: int) -> None:
 
 SEEN = ("cadence-close", "cadence-strong", "from-step-above", "from-step-below", "from-leap-below", "from-leap-above",
         "from-same", "from-rest", "downbeat", "off-beat", "quick", "short", "middle", "long", "very-long", "dotted",
-        "again", "phrase-first", "phrase-last", "over-dominant", "chord-third", "leading-note", "second-degree", "common-motif",
-        "lone-motif")  # fmt: skip
+        "again", "phrase-first", "phrase-last", "over-dominant", "chord-third", "leading-note", "second-degree",
+        "common-motif", "lone-motif")  # fmt: skip
 
 
 def misses(shown: Sequence[Case], chosen: dict[str, Chosen]) -> None:

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from gracewright.graces import shortest_shake
 from gracewright.instruments import Instrument
-from gracewright.pitch import Pitch, fifths_of
+from gracewright.pitch import Key, Pitch, fifths_of
 from gracewright.study.model import Study
 from gracewright.taste.manner import Kind, Manner, kinds
 from gracewright.taste.sites import Floats, Ints, Sites
@@ -36,6 +36,7 @@ WHY: Final = (
     "its exact notes would break a rule",
 )
 SHORT, FINGERS, NO_CLASH, PARALLEL, LEADING, LINE, EXACT = range(1, 8)
+Bools = NDArray[np.bool_]
 FAMILY: Final = {"shake": "mordent", "leaning": "appoggiatura", "small": "mordent", "division": "division"}
 """Our families → those of the instrument tables."""
 
@@ -61,7 +62,9 @@ def allowed_of(sites: Sites, study: Study, manner: Manner, instrument: Instrumen
 def _make(sites: Sites, study: Study, manner: Manner, instrument: Instrument, level: str) -> Allowed:
     count = len(sites.tones)
     upper, lower, rate, fits = _neighbours(sites, study, instrument, level)
+    leading = _leading(sites, study)
     codes = np.zeros((count, len(manner.kinds)), dtype=np.int8)
+    parallel: dict[tuple[int, int], Bools] = {}
     for column, name in enumerate(manner.kinds):
         kind = kinds()[name]
         code = codes[:, column]
@@ -69,9 +72,11 @@ def _make(sites: Sites, study: Study, manner: Manner, instrument: Instrument, le
         if kind.family == "leaning" and kind.size == "long":
             _ban(code, NO_CLASH, sites.on("upper-bites" if kind.direction == "above" else "lower-bites") <= 0)
         first = _note(sites, upper, lower, kind.first)
-        last = _note(sites, upper, lower, kind.last)
-        _ban(code, LEADING, _doubles_leading(sites, study, first))
-        _ban(code, PARALLEL, _parallels(sites, first, last))
+        _ban(code, LEADING, _doubles_leading(sites, study, first, leading))
+        ends = kind.first, kind.last
+        if ends not in parallel:
+            parallel[ends] = _parallels(sites, first, _note(sites, upper, lower, kind.last))
+        _ban(code, PARALLEL, parallel[ends])
         _ban(code, FINGERS, ~fits[0] & (kind.first > 0) | ~fits[1] & (kind.first < 0))
         needed = np.maximum(kind.seconds, kind.notes * instrument.least(level, FAMILY[kind.family]))
         _ban(code, SHORT, sites.seconds < needed)
@@ -89,36 +94,43 @@ def _briefest(rate: Floats, least: float) -> Floats:
     return found
 
 
-def _ban(code: NDArray[np.int8], why: int, where: NDArray[np.bool_]) -> None:
+def _ban(code: NDArray[np.int8], why: int, where: Bools) -> None:
     code[where] = why
 
 
 def _neighbours(
     sites: Sites, study: Study, instrument: Instrument, level: str
-) -> tuple[Ints, Ints, Floats, NDArray[np.bool_]]:
+) -> tuple[Ints, Ints, Floats, Bools]:
     """Upper and lower neighbours by the local key, shake rates, and whether the instrument has those notes."""
     count = len(sites.tones)
     upper, lower = np.zeros((count, 2), dtype=np.int64), np.zeros((count, 2), dtype=np.int64)
     rate, fits = np.zeros(count), np.zeros((2, count), dtype=bool)
-    known: dict[tuple[Pitch, object], tuple[Pitch, Pitch, float, bool, bool]] = {}
-    spans, at = study.keys, 0
-    for index, tone in enumerate(sites.tones):
-        while at + 1 < len(spans) and spans[at + 1].onset <= tone.onset:
-            at += 1
-        key = spans[at].key if spans and spans[at].onset <= tone.onset else study.home
-        found = known.get((tone.pitch, key))
+    keys, at = _keys(sites, study)
+    known: dict[tuple[int, int, int], tuple[Pitch, Pitch, float, bool, bool]] = {}
+    for index, (place, midi, number) in enumerate(
+        zip(sites.places.tolist(), sites.midi.tolist(), at.tolist(), strict=True)
+    ):
+        found = known.get((place, midi, number))
         if found is None:
-            above = Pitch.at(tone.pitch.diatonic + 1, key.alter_of((tone.pitch.step + 1) % 7))
-            below = Pitch.at(tone.pitch.diatonic - 1, key.alter_of((tone.pitch.step - 1) % 7))
-            if tone.pitch.fifths == key.tonic_fifths:  # below the tonic lies the leading note
+            pitch, key = sites.tones[index].pitch, keys[number]
+            above = Pitch.at(place + 1, key.alter_of((place + 1) % 7))
+            below = Pitch.at(place - 1, key.alter_of((place - 1) % 7))
+            if pitch.fifths == key.tonic_fifths:  # below the tonic lies the leading note
                 below = Pitch.at(below.diatonic, fifths_alter(fifths_of(key.leading), below.step))
-            speed = instrument.rate(level, tone.pitch, above) if above.midi > tone.pitch.midi else 0.0
+            speed = instrument.rate(level, pitch, above) if above.midi > pitch.midi else 0.0
             found = above, below, speed, instrument.has(above), instrument.has(below)
-            known[tone.pitch, key] = found
+            known[place, midi, number] = found
         upper[index] = found[0].diatonic, found[0].midi
         lower[index] = found[1].diatonic, found[1].midi
         rate[index], fits[0, index], fits[1, index] = found[2:]
     return upper, lower, rate, fits
+
+
+def _keys(sites: Sites, study: Study) -> tuple[list[Key], Ints]:
+    """The keys of the study, the home key last, and for each tone which holds (-1: home)."""
+    spans = sites.ticks.many(span.onset for span in study.keys)
+    at: Ints = np.searchsorted(spans, sites.ticks.onsets, "right") - 1
+    return [*(span.key for span in study.keys), study.home], at
 
 
 def fifths_alter(fifths: int, step: int) -> int:
@@ -140,7 +152,7 @@ def _note(sites: Sites, upper: Ints, lower: Ints, step: int) -> Ints:
     return lower if step == -1 else lower - np.array([1, 2])
 
 
-def _line_suits(sites: Sites, kind: Kind) -> NDArray[np.bool_]:
+def _line_suits(sites: Sites, kind: Kind) -> Bools:
     """Where the melody allows a kind whatever the manner."""
     on, yes = sites.on, np.ones(len(sites.tones), dtype=bool)
     if kind.id == "passing-appoggiatura":
@@ -156,25 +168,25 @@ def _line_suits(sites: Sites, kind: Kind) -> NDArray[np.bool_]:
     return yes
 
 
-def _doubles_leading(sites: Sites, study: Study, first: Ints) -> NDArray[np.bool_]:
+def _leading(sites: Sites, study: Study) -> Ints:
+    """The leading note of the key at each tone, in semitones above C."""
+    keys, at = _keys(sites, study)
+    found: Ints = (np.array([key.tonic_fifths for key in keys], dtype=np.int64)[at] + 5) * 7 % 12
+    return found
+
+
+def _doubles_leading(sites: Sites, study: Study, first: Ints, leading: Ints) -> Bools:
     """The note added on the beat is the leading note that the bass has already."""
     if not study.bass or not len(sites.others):
         return np.zeros(len(sites.tones), dtype=bool)
     bass = sites.others[0, :, 1]
     same = (first[:, 0] - bass[:, 0]) % 7 == 0
     same &= (first[:, 1] - bass[:, 1]) % 12 == 0
-    leading = np.zeros(len(sites.tones), dtype=np.int64)
-    spans, at = study.keys, 0
-    for index, tone in enumerate(sites.tones):
-        while at + 1 < len(spans) and spans[at + 1].onset <= tone.onset:
-            at += 1
-        key = spans[at].key if spans and spans[at].onset <= tone.onset else study.home
-        leading[index] = (key.tonic_fifths + 5) * 7 % 12  # semitones above C of a place on the line of fifths
-    doubled: NDArray[np.bool_] = same & (bass[:, 0] >= 0) & (bass[:, 1] % 12 == leading) & (first[:, 1] != sites.midi)
+    doubled: Bools = same & (bass[:, 0] >= 0) & (bass[:, 1] % 12 == leading) & (first[:, 1] != sites.midi)
     return doubled
 
 
-def perfect_parallel(upper_from: Ints, upper_to: Ints, lower_from: Ints, lower_to: Ints) -> NDArray[np.bool_]:
+def perfect_parallel(upper_from: Ints, upper_to: Ints, lower_from: Ints, lower_to: Ints) -> Bools:
     """Two voices moving in fifths, octaves or unisons: arrays (…, 2) of staff place and MIDI number.
 
     Both voices must move, and both sound (common practice). A step from a diminished to a perfect fifth does not count.
@@ -188,7 +200,7 @@ def perfect_parallel(upper_from: Ints, upper_to: Ints, lower_from: Ints, lower_t
     one, two = _interval(upper_from, lower_from), _interval(upper_to, lower_to)
     fifths = (one[0] == 4) & (one[1] == 7) & (two[0] == 4) & (two[1] == 7)
     octaves = (one[0] == 0) & (one[1] == 0) & (two[0] == 0) & (two[1] == 0)
-    found: NDArray[np.bool_] = there & move & (fifths | octaves)
+    found: Bools = there & move & (fifths | octaves)
     return found
 
 
@@ -199,22 +211,23 @@ def _interval(one: Ints, two: Ints) -> tuple[Ints, Ints]:
     return sign * away[..., 0] % 7, sign * away[..., 1] % 12
 
 
-def _parallels(sites: Sites, first: Ints, last: Ints) -> NDArray[np.bool_]:
-    """Would the first or last note of a kind run in fifths or octaves with any other line?"""
+def _parallels(sites: Sites, first: Ints, last: Ints) -> Bools:
+    """Would the first or last note of a kind run in fifths or octaves with any other line? All lines at once."""
     count = len(sites.tones)
     main = np.stack([sites.places, sites.midi], axis=1)
     before, after = np.full((count, 2), -1, dtype=np.int64), np.full((count, 2), -1, dtype=np.int64)
     before[1:], after[:-1] = main[:-1], main[1:]
-    found = np.zeros(count, dtype=bool)
-    for block in sites.others:
-        was, now, ending, then = (block[:, moment] for moment in range(4))
-        plain_in = perfect_parallel(before, main, was, now)
-        plain_out = perfect_parallel(main, after, ending, then)
-        beats = np.roll(now, 1, axis=0)  # the other line at the onset of the tone before
-        beats[0] = -1
-        found |= perfect_parallel(before, first, was, now) & ~plain_in
-        found |= perfect_parallel(before, first, beats, now) & ~perfect_parallel(before, main, beats, now)
-        found |= perfect_parallel(first, after, now, then) & ~perfect_parallel(main, after, now, then)
-        found |= perfect_parallel(last, after, ending, then) & ~plain_out
-        found |= perfect_parallel(first, last, now, ending)
-    return found
+    was, now, ending, then = (sites.others[:, :, moment] for moment in range(4))
+    beats = np.roll(now, 1, axis=1)  # the other line at the onset of the tone before
+    beats[:, 0] = -1
+    plain = sites.keep("plain parallels", lambda: (
+        perfect_parallel(before, main, was, now), perfect_parallel(before, main, beats, now),
+        perfect_parallel(main, after, now, then), perfect_parallel(main, after, ending, then),
+    ))  # fmt: skip
+    found = perfect_parallel(before, first, was, now) & ~plain[0]
+    found |= perfect_parallel(before, first, beats, now) & ~plain[1]
+    found |= perfect_parallel(first, after, now, then) & ~plain[2]
+    found |= perfect_parallel(last, after, ending, then) & ~plain[3]
+    found |= perfect_parallel(first, last, now, ending)
+    with_any: Bools = np.logical_or.reduce(found, axis=0)
+    return with_any

@@ -5,9 +5,11 @@ Public: plan_of, placed.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from typing import Final
+
+import numpy as np
 
 from gracewright.graces import Grace, Placed
 from gracewright.taste import reasons
@@ -18,6 +20,7 @@ from gracewright.taste.growth import order_of
 from gracewright.taste.lines import bar_names
 from gracewright.taste.manner import COMMON, FAMILIES, kinds
 from gracewright.taste.model import Alternative, Bare, Choice, Plan
+from gracewright.taste.required import Wanted
 
 STRONG: Final = 1.0
 """A place is strong where some kind scores this much (the planner's unit, own choice)."""
@@ -29,9 +32,10 @@ def plan_of(desk: Desk, header: Plan, found: Found | None) -> Plan:
     choices = [*_from_page(desk), *_from_locks(desk)]
     bare: list[Bare] = []
     if found is not None:
+        wanted = {item.site: item for item in desk.wanted if item.site >= 0}
         for number, row in enumerate(found.rows):
-            choices += _chosen(desk, found, number, row)
-            bare += _left_bare(desk, found, number, row)
+            choices += _chosen(desk, found, number, row, wanted)
+        bare += _left_bare(desk, found)
     order = desk.sites.index
     choices.sort(key=lambda choice: (order[choice.note], choice.time_through))
     bare.sort(key=lambda place: (order[place.note], place.time_through))
@@ -82,8 +86,7 @@ def _times(desk: Desk) -> list[int]:
     return heard
 
 
-def _chosen(desk: Desk, found: Found, number: int, row: Row) -> Iterator[Choice]:
-    wanted = {item.site: item for item in desk.wanted if item.site >= 0}
+def _chosen(desk: Desk, found: Found, number: int, row: Row, wanted: Mapping[int, Wanted]) -> Iterator[Choice]:
     for note, (kind, grace) in enumerate(zip(row.kinds, row.graces, strict=True)):
         if grace is None:
             continue
@@ -144,23 +147,24 @@ def _alternatives(desk: Desk, found: Found, number: int, note: int, kind: str) -
     return tuple(told)
 
 
-def _left_bare(desk: Desk, found: Found, number: int, row: Row) -> Iterator[Bare]:
+def _left_bare(desk: Desk, found: Found) -> Iterator[Bare]:
     """Strong cadences without a shake, and places that some kind would have liked."""
-    strip = row.strip
-    for item in desk.wanted:
-        if item.site < 0 and strip.first <= item.place <= strip.last:
-            graced = found.solved.families[number, item.place - strip.first] > 0
-            told = f"{reasons.close_of(item.cadence)} is prepared here, but {item.why}"
-            if not graced:
-                yield _bare(desk, strip.time_through, item.place, reasons.sentence(told))
-    missed = {item.place for item in desk.wanted if item.site < 0}
-    for note in range(strip.last - strip.first + 1):
-        site = strip.first + note
-        if found.solved.families[number, note] or site in missed or (strip.time_through, site) in desk.locked:
-            continue
-        column = int(desk.scores.kinds[site].argmax())
-        if desk.scores.kinds[site, column] >= STRONG:
-            yield _bare(desk, strip.time_through, site, _why_bare(desk, found, number, note, column))
+    missed = {item.place: item for item in desk.wanted if item.site < 0}
+    best = desk.scores.kinds.argmax(axis=1)
+    strong = desk.scores.kinds.max(axis=1) >= STRONG
+    strong[list(missed)] = True
+    for number, row in enumerate(found.rows):
+        strip, families = row.strip, found.solved.families[number]
+        sites = strip.first + np.flatnonzero(strong[strip.first : strip.last + 1])
+        for site in sites.tolist():
+            note, item = site - strip.first, missed.get(site)
+            if families[note] > 0 or (item is None and (strip.time_through, site) in desk.locked):
+                continue
+            if item is not None:
+                told = reasons.sentence(f"{reasons.close_of(item.cadence)} is prepared here, but {item.why}")
+            else:
+                told = _why_bare(desk, found, number, note, int(best[site]))
+            yield _bare(desk, strip.time_through, site, told)
 
 
 def _bare(desk: Desk, time_through: int, site: int, why: str) -> Bare:

@@ -11,6 +11,7 @@ Public: make_plan.
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from itertools import pairwise
@@ -175,18 +176,17 @@ def _risen(by_family: Floats, lift: Floats) -> Floats:
 
 def _demands(desk: Desk, score: Floats, columns: Ints, allowed: Floats, families: Ints) -> None:
     """The page, the locks and the cadences; and what failed beside its neighbours."""
-    starts: dict[int, list[tuple[int, Strip]]] = {}
-    for number, strip in enumerate(desk.strips):
-        for site in range(strip.first, strip.last + 1):
-            starts.setdefault(site, []).append((number, strip))
+    shake = FAMILIES.index("shake")
+    cadential = {item.site for item in desk.wanted if item.site >= 0}
+    losers = tuple(_loses_to_neighbour(desk, allowed, families, cadential))
+    asked = {*losers, *cadential, *desk.page, *(site for _, site in desk.locked), *(site for _, site, _ in desk.struck)}
+    starts = _holding(desk.strips, sorted(asked))
 
     def demand(number: int, note: int, family: int) -> None:
         score[number, note, np.arange(len(FAMILIES)) != family] = FORBIDDEN
         score[number, note, family] = max(score[number, note, family], 0.0)
 
-    shake = FAMILIES.index("shake")
-    cadential = {item.site for item in desk.wanted if item.site >= 0}
-    for site in _loses_to_neighbour(desk, allowed, families, cadential):
+    for site in losers:
         for number, strip in starts.get(site, ()):
             score[number, site - strip.first, shake] = FORBIDDEN
     for item in desk.wanted if desk.budget is None else ():
@@ -204,6 +204,15 @@ def _demands(desk: Desk, score: Floats, columns: Ints, allowed: Floats, families
         for number, strip in starts.get(site, ()):
             if strip.time_through == time_through and columns[number, site - strip.first, families[column]] == column:
                 score[number, site - strip.first, families[column]] = FORBIDDEN
+
+
+def _holding(strips: Sequence[Strip], sites: Sequence[int]) -> dict[int, list[tuple[int, Strip]]]:
+    """For each of the sites, in order, the strips that hold it."""
+    found: dict[int, list[tuple[int, Strip]]] = {}
+    for number, strip in enumerate(strips):
+        for site in sites[bisect_left(sites, strip.first) : bisect_right(sites, strip.last)]:
+            found.setdefault(site, []).append((number, strip))
+    return found
 
 
 def _loses_to_neighbour(desk: Desk, allowed: Floats, families: Ints, cadential: set[int]) -> Iterator[int]:
@@ -295,7 +304,7 @@ def _strike_clashes(desk: Desk, rows: Sequence[Row]) -> bool:
     """Neighbouring graces, each good alone, that do not go together: the weaker of ours is struck out."""
     found = False
     cadential = {item.site for item in desk.wanted}
-    played = [(row, note) for row in rows for note in range(len(row.graces))]
+    played = [(row, note) for row in rows for note in range(len(row.graces)) if _grace_on(desk, row, note) is not None]
     for pair in pairwise(played):
         sites = [row.strip.first + note for row, note in pair]
         if sites[1] != sites[0] + 1:

@@ -52,6 +52,7 @@ class Sites:
     motif: Ints  # tones alike in their surroundings share a number
     rhythm: Ints  # tones alike in beat and in the lengths around them share a number
     index: dict[str, int]
+    ticks: Ticks
     kept: dict[Hashable, Any] = field(default_factory=dict)  # what was reckoned from this table, to be used again
 
     def keep(self, name: Hashable, make: Callable[[], T]) -> T:
@@ -131,6 +132,7 @@ def _make(piece: Piece, study: Study, tempo: Fraction | None) -> Sites:
     values, motif, rhythm = mark(plane)
     return Sites(
         line, values, plane.seconds, gap, places, midi, before, after, others, voices, phrase, motif, rhythm, index,
+        ticks,
     )  # fmt: skip
 
 
