@@ -210,6 +210,7 @@ def _followed_out(cells: _Cells, at: int, back: int, reached: dict[int, int]) ->
     stop = _followed(cells, at, min(len(cells.start), at + 2 * back), back)
     first = _followed_down(cells, at, max(low, back), back)
     reached[back] = stop
+    first = _best_window(cells, first, stop, back)
     whole = min(stop, first + back)
     first, stop = _trimmed(cells, first, whole, back)
     if stop <= first:
@@ -217,6 +218,19 @@ def _followed_out(cells: _Cells, at: int, back: int, reached: dict[int, int]) ->
     equal = sum(cells.content[n] == cells.content[n - back] for n in range(first, stop))
     score = sum(_agreement(cells, n, n - back) for n in range(first, stop))
     return _Return(first, stop, back, whole - stop, score, equal / (stop - first))
+
+
+def _best_window(cells: _Cells, first: int, stop: int, back: int) -> int:
+    """Of a stretch longer than its distance, in which a figure comes more than twice, where the likest return begins;
+    at a barline where several are alike."""
+    if stop - first <= back:
+        return first
+    sums = [0.0]
+    for at in range(first, stop):
+        sums.append(sums[-1] + _agreement(cells, at, at - back))
+    starts = range(stop - first - back + 1)
+    best = max(starts, key=lambda n: (round(sums[n + back] - sums[n], 6), _begins_bar(cells, first + n), -n))
+    return first + best
 
 
 def _followed(cells: _Cells, at: int, end: int, back: int) -> int:
