@@ -47,6 +47,7 @@ from gracewright.score import (
     find_solo,
     part_of,
     read,
+    signatures,
     tones,
     write_mei,
     write_midi,
@@ -66,8 +67,8 @@ from gracewright.taste import (
     both,
     load_manner,
     make_plan,
-    manner_for,
     make_second,
+    manner_for,
     manners,
     partner_of,
     placed,
@@ -95,9 +96,10 @@ MOST_MIDI: Final = 14
 class Wishes:
     """The user's dials.
 
-    ``manner`` is empty for the one that suits the piece; ``a`` is the pitch of A4 in Hz; ``tempo`` quarters a minute, None to take the page's or a guess; ``unequal`` lets
-    the sound follow the manner's rule of unequal notes (the page stays even); ``transpose`` is empty, ``fit``, or the
-    words of a usual move (``up a minor third``); ``second`` names a second melody part to plan beside the solo.
+    ``manner`` is empty for the one that suits the piece; ``a`` is the pitch of A4 in Hz; ``tempo`` quarters a minute,
+    None to take the page's or a guess; ``unequal`` lets the sound follow the manner's rule of unequal notes (the page
+    stays even); ``transpose`` is empty, ``fit``, or the words of a usual move (``up a minor third``); ``second`` names
+    a second melody part to plan beside the solo.
     """
 
     manner: str = ""
@@ -194,7 +196,7 @@ def _work_on(piece: Piece, wishes: Wishes, plan_text: str | None, locks: Plan | 
     version = _performed(piece, found, plan, hands, wishes)
     said = f"Signs are read by {short_name(speaking.source)}: {speaking.why}." if speaking.source else ""
     remarks = (
-        *([f"Manner: {manner.title}, since {suited.why}; --manner names another."] if not named and not plan_text else []),
+        *([] if named or plan_text else [f"Manner: {manner.title}, since {suited.why}; --manner names another."]),
         *([said] if said and _signed(piece) else []), *piece.remarks, *found.remarks,
         *(remark for remark in plan.remarks if not any(told.endswith(remark) for told in version.remarks)),
         *version.remarks,
@@ -534,7 +536,9 @@ def midi_of(work: Work) -> bytes:
         ), RECORDER if part == work.study.solo else PLUCKED)
         for part in (work.study.solo, *names[:MOST_MIDI])
     ]  # fmt: skip
-    return write_midi(parts, work.tempo, tuning=lambda pitch: temperament.midi_cents(pitch, work.wishes.a))
+    signed = signatures(work.piece, [(run.first_bar, run.last_bar) for run in work.study.order])
+    return write_midi(parts, work.tempo, signed=signed,
+                      tuning=lambda pitch: temperament.midi_cents(pitch, work.wishes.a))  # fmt: skip
 
 
 def _part_name(piece: Piece, line: str) -> str:

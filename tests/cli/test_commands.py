@@ -132,7 +132,7 @@ def test_without_out_the_demo_leaves_its_results_where_one_is(run, tmp_path, mon
     run("ornament", "--demo", "--only", "plan.txt", "--quiet")
     run("sheet", "part", "--demo")
 
-    assert sorted(path.name for path in tmp_path.iterdir()) == ["adagio-french", "adagio-part.pdf"]
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["adagio-ornamented", "adagio-part.pdf"]
 
 
 def test_a_name_of_several_words_needs_no_quotes(run):

@@ -55,7 +55,7 @@ def test_a_folder_of_scores(run, tmp_path):
     assert code == 1
     assert "refused" in out
     assert "Traceback" not in out + err
-    assert [path.name for path in (tmp_path / "out").iterdir()] == ["good-french"]
+    assert [path.name for path in (tmp_path / "out").iterdir()] == ["good-ornamented"]
 
     code, out, _ = run("ornament", tmp_path / "good.musicxml", tmp_path / "good.musicxml", tmp_path, "--out",
                        tmp_path / "out", "--only", "plan.txt")  # fmt: skip
@@ -159,11 +159,11 @@ def test_ctrl_c_finishes_what_is_in_hand_and_goes_on_later(run, tmp_path):
     words = ["ornament", str(tmp_path), "--only", "plan.txt"]
     code = f"import sys; sys.argv = ['gracewright', *{words!r}]; from gracewright.cli import main; main()"
     process = subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
-    while not list(tmp_path.glob("*-french/plan.txt")) and process.poll() is None:
+    while not list(tmp_path.glob("*-ornamented/plan.txt")) and process.poll() is None:
         time.sleep(0.02)
     process.send_signal(signal.SIGINT)
     told, said = process.communicate(timeout=60)
-    finished = len(list(tmp_path.glob("*-french/plan.txt")))
+    finished = len(list(tmp_path.glob("*-ornamented/plan.txt")))
     half = [path for path in tmp_path.glob("*/.*") if path.name != ".gracewright-done"]
 
     assert process.returncode == 1

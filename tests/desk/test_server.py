@@ -206,7 +206,7 @@ def test_a_restarted_server_goes_on_where_it_was(served, desk, keeping):
         state = again.state()
 
         assert (state["revision"], state["wishes"]["manner"], state["undo"]) == (1, "english", "manner")
-        assert again.tell("api/undo", {"revision": 1})[1]["wishes"]["manner"] == "french"
+        assert again.tell("api/undo", {"revision": 1})[1]["wishes"]["manner"] == "german"
 
 
 def test_many_at_once_get_whole_answers(standing):

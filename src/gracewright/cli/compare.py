@@ -10,9 +10,9 @@ from rich.console import Console
 from gracewright.cli.options import line_options, piece_argument
 from gracewright.cli.sheet import made
 from gracewright.errors import BadInput
+from gracewright.graces.heard import open_piece
 from gracewright.instruments import LEVELS
 from gracewright.job import Wishes, demo_piece, in_place_of, work_on
-from gracewright.score import read
 from gracewright.sheet import PAPERS
 
 
@@ -41,7 +41,7 @@ def command(piece: Path | None, demo: bool, instrument: str, level: str, richnes
         raise BadInput("give one piece, or --demo for the bundled movement")
     path = piece if piece is not None else demo_piece()
     wishes = Wishes(instrument=instrument, level=level, richness=richness, solo=solo, bass=bass, paper=paper)
-    work = work_on(read(path), wishes)
+    work = work_on(open_piece(path), wishes)
     target = out or (Path(path.name) if demo else path).with_name(f"{path.stem}-manners.pdf")
     with Console(stderr=True).status("Engraving and setting the page"):
         pdf = made("manners", work, None if phrase is None else phrase - 1, key=False)

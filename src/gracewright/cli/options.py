@@ -40,8 +40,9 @@ def line_options(function: Callable[..., Any]) -> Callable[..., Any]:
 def manner_options(function: Callable[..., Any]) -> Callable[..., Any]:
     """The dials of a plan."""
     options: list[Decorator] = [
-        click.option("--manner", default="french", show_default=True,
-                     help=f"Manner of playing: {', '.join(manners())}, or a TOML file of your own."),
+        click.option("--manner", default="", metavar="NAME",
+                     help=f"Manner of playing: {', '.join(manners())}, or a TOML file of your own. Default: what suits "
+                     "the composer or the dance, else german, the mixed manner."),
         instrument_option,
         click.option("--level", default="intermediate", show_default=True, type=click.Choice(LEVELS),
                      help="How quick the player's fingers are."),

@@ -81,7 +81,7 @@ def command(pieces: tuple[Path, ...], demo: bool, out: Path | None, plan_file: P
     if several(pieces):
         if plan_file or as_json:
             raise BadInput("--plan and --json go with one piece alone")
-        manner = load_manner(wishes.manner).id
+        manner = load_manner(wishes.manner).id if wishes.manner else "ornamented"
         do_many(
             pieces, partial(ornament, wishes=wishes, manner=manner, out=out, results=results),
             lambda path: tuple(folder_of(path, manner, out) / name for name in results), again=again, quiet=quiet,
@@ -115,7 +115,7 @@ def one(path: Path, wishes: Wishes, out: Path | None, plan_file: Path | None, an
         click.echo(summary(work))
     if out is not None or not as_json:
         beside = Path(path.name) if path == demo_piece() else path
-        folder = out or folder_of(beside, work.manner.id, None)
+        folder = out or folder_of(beside, work.manner.id if wishes.manner else "ornamented", None)
         write_with_progress(work, folder, results, quiet or as_json)
         if not as_json:
             click.echo(f"The results lie in {folder}.")

@@ -23,7 +23,7 @@ from gracewright.instruments import Instrument, load_instrument, widened
 from gracewright.job import Wishes, Work, moved, work_on
 from gracewright.score import Piece, Tone, tones
 from gracewright.study import Study, study
-from gracewright.taste import Manner, Plan, load_manner, make_plan
+from gracewright.taste import Manner, Plan, load_manner, make_plan, manner_for
 
 REMEMBERED: Final = 32
 """So many pieces of groundwork are held."""
@@ -105,7 +105,7 @@ class Draft:
 
     @cached_property
     def manner(self) -> Manner:
-        return load_manner(self.wishes.manner)
+        return load_manner(self.wishes.manner or manner_for(self.piece, self.study).manner)
 
     @cached_property
     def instrument(self) -> Instrument:

@@ -22,8 +22,8 @@ import soundfile
 from gracewright.desk.decisions import Moment
 from gracewright.desk.draft import Draft, Ground
 from gracewright.errors import GracewrightError
+from gracewright.graces.heard import open_piece
 from gracewright.job import write_results
-from gracewright.score import read
 from gracewright.sound import SAMPLE_RATE
 
 
@@ -52,7 +52,7 @@ class Making:
 
 def made(score: str, data: bytes, moment: Moment, name: str) -> bytes:
     """One of the results, in the worker."""
-    work = Draft(Ground(read(score, data)), moment).work
+    work = Draft(Ground(open_piece(score, data)), moment).work
     with tempfile.TemporaryDirectory() as folder:
         for _ in write_results(work, Path(folder), (name,)):
             pass

@@ -4,7 +4,7 @@ Conventions: the session holds a list of moments and a place in it; the drafts o
 is quick. Every change is on disk before it is answered. ``revision`` grows with every change; a page that shows an
 older one is told, so that two open pages never overwrite one another unseen.
 
-Public: Session, Stale.
+Public: Session, Stale, settled.
 """
 
 from __future__ import annotations
@@ -21,8 +21,11 @@ from gracewright.desk.dials import turned
 from gracewright.desk.draft import Draft, Ground
 from gracewright.desk.keeping import Keeping, Kept
 from gracewright.errors import BadInput
+from gracewright.graces.heard import open_piece
 from gracewright.job import Wishes, Work
-from gracewright.score import Piece, read
+from gracewright.score import Piece
+from gracewright.study import study
+from gracewright.taste import manner_for
 from gracewright.taste.model import Choice
 
 REMEMBERED: Final = 16
@@ -31,6 +34,14 @@ REMEMBERED: Final = 16
 
 class Stale(BadInput):
     """The page that asks shows an older revision than the session has."""
+
+
+def settled(piece: Piece, wishes: Wishes) -> Wishes:
+    """The wishes with the manner that suits the piece, where none is named."""
+    if wishes.manner:
+        return wishes
+    found = study(piece, solo=wishes.solo, bass=wishes.bass, tempo=wishes.tempo)
+    return replace(wishes, manner=manner_for(piece, found).manner)
 
 
 @dataclass
@@ -57,15 +68,16 @@ class Session:
         """Read a score and begin, or go on where its earlier work stopped. ``wishes`` given on purpose count as a turn
         of the dials; ``score`` is the player's file, beside which the plan is to lie. Raises BadInput, and then nothing
         is kept."""
-        piece = read(name, data)
-        first = Moment(wishes or Wishes(), said="the piece as it came")
+        piece = open_piece(name, data)
+        first = Moment(settled(piece, wishes or Wishes()), said="the piece as it came")
         trial = Session(keeping, "", name, piece, (first,))
         _ = trial.draft.plan  # a piece that cannot be worked on is refused here
         digest = keeping.bring(name, data)
         if (kept := keeping.kept(digest)) is not None:
             session = Session.resume(keeping, kept, piece, score)
-            if wishes is not None and wishes != session.moment.wishes:
-                session.advance(replace(session.moment, wishes=wishes, said="dials given at the start", gesture=""))
+            if wishes is not None:
+                given = replace(wishes, manner=wishes.manner or session.moment.wishes.manner)
+                session.advance(replace(session.moment, wishes=given, said="dials given at the start", gesture=""))
             return session
         trial.digest = digest
         trial.beside = Beside(score) if score is not None else None
@@ -77,7 +89,7 @@ class Session:
     def resume(keeping: Keeping, kept: Kept, piece: Piece | None = None, score: Path | None = None) -> Session:
         """Go on with work kept on disk, and with its plan file where the score beside it is still the same. Raises
         BadInput."""
-        there = piece or read(kept.name, kept.data)
+        there = piece or open_piece(kept.name, kept.data)
         session = Session(keeping, kept.digest, kept.name, there, kept.moments, kept.at, kept.revision)
         if score is not None or kept.beside:
             wrote = kept.wrote if score is None or str(score) == kept.beside else ""

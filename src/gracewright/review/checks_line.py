@@ -151,8 +151,20 @@ def breath(scene: Scene) -> Iterator[Hit]:
         if breathes or after is None:
             seconds = (one.end - begun.start) * scene.tick
             if seconds > longest:
-                yield Hit("no-breath", begun, {"seconds": round(seconds), "number": round(longest)})
+                advice = _where_to_breathe(scene, begun, one)
+                yield Hit("no-breath", begun, {"seconds": round(seconds), "number": round(longest), "advice": advice})
             begun = None
+
+
+def _where_to_breathe(scene: Scene, first: Heard, last: Heard) -> str:
+    """The places that the study proposes between two notes, in words."""
+    begin, end = first.tone.onset, last.tone.onset
+    inside = {one.tone.id: one.tone for one in scene.heard if begin <= one.tone.onset < end}
+    after = [inside[place.after] for phrase in scene.study.phrases for place in phrase.breaths if place.after in inside]
+    if not after:
+        return "shorten a note at a phrase end to breathe"
+    notes = [f"after the {tone.pitch} in bar {scene.piece.bars[tone.bar].number}" for tone in after]
+    return f"breathe {' or '.join(notes)}, shortening that note"
 
 
 def _at(scene: Scene, starts: list[int], onset: int) -> Heard:

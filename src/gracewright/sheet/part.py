@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from typing import Any, Final
 
 from gracewright.graces import Notated, Version
-from gracewright.instruments import FINGERING_KEY, load_instrument
+from gracewright.instruments import FINGERING_KEY, load_instrument, long_breaths
 from gracewright.pitch import Pitch
 from gracewright.score import Piece
 from gracewright.sheet.mei import Staff
@@ -76,6 +76,8 @@ def part_staff(piece: Piece, study: Study, plan: Plan, version: Version) -> tupl
     ossias = _ossias(piece, version, [note for note in again if note not in signs])
     letters, told = _fingerings(plan, version)
     breaths = [phrase.breath_after for phrase in study.phrases if phrase.breath_after]
+    breaths += [place.after for phrase, _ in long_breaths(study.phrases, load_instrument(plan.instrument))
+                for place in phrase.breaths]  # fmt: skip
     marked = {note.id for note in piece.notes if note.marks.breath}
     return (
         Staff("written", study.solo, added=first, again=signs, words=True, lyrics=True, ossias=ossias,
