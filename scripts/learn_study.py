@@ -38,6 +38,7 @@ from study_chorales import chorales  # noqa: E402
 from study_data import KINDS, WEIGHTS, labelled, outer, truth  # noqa: E402
 
 FOLDS: Final = 3
+KEY_SEEDS: Final = 3  # scorers of keys joined into one: a single one may lead whole sections astray
 CHORALE: Final = 2  # chorales are shown so many times: there are few of them
 SHIPPED: Final = ROOT / "src" / "gracewright" / "data" / "study" / "harmony.toml"
 MEASURED: Final = WEIGHTS / "harmony.toml"
@@ -103,7 +104,9 @@ class Labelled:
 
     def keep_keys(self, scorer: Scorer) -> None:
         score = K.log_softmax(scorer.scores(self.keys().see()))
-        self.columns = K.key_path(self.frames, self.beats, score, self.pauses.chorale).of_frames(self.frames)
+        self.columns = K.key_path(
+            self.frames, self.beats, score, self.signatures, self.pauses.chorale
+        ).of_frames(self.frames)
 
     def second(self) -> Example:
         top = C.top_roots(self.score, self.roots)
@@ -125,11 +128,13 @@ class Labelled:
         return Example(see, hit.argmax(axis=1) * C.COUNT + self.quality, self.weight * hit.any(axis=1))
 
     def bass(self) -> Example:
+        basses = E.bass_windows(self.frames)
+
         def see() -> Any:
             seen: Any = None
             for place in np.unique(self.root).tolist():
                 rows = self.root == place
-                part = C.inversion_features(self.windows[rows], self.facts[rows], place, self.quality[rows])
+                part = C.inversion_features(basses[rows], self.facts[rows], place, self.quality[rows])
                 seen = np.zeros((len(rows), 1, part.shape[1]), dtype=np.float32) if seen is None else seen
                 seen[rows, 0] = part
             return seen
@@ -190,17 +195,17 @@ def learn_chords(pieces: Sequence[Labelled]) -> Scorer:
 def learn_keys(pieces: Sequence[Labelled]) -> Scorer:
     examples = [piece.keys() for piece in pieces]
 
-    def fit(fold: int) -> Scorer:
+    def fit(fold: int, seeds: int = 1) -> Scorer:
         kept = [(p, e) for p, e in zip(pieces, examples, strict=True) if p.fold != fold]
         options = {"rate": 2e-3, "decay": 3e-2, "dropout": 0.5, "batch": 64}
-        return fitted(often(*zip(*kept, strict=True)), 16, 2, 8, **options)
+        return fitted(often(*zip(*kept, strict=True)), 16, 2, 8, seeds=seeds, **options)
 
     for fold in range(FOLDS):
         unseen = fit(fold)
         for piece in pieces:
             if piece.fold == fold:
                 piece.keep_keys(unseen)
-    return fit(-1)
+    return fit(-1, KEY_SEEDS)
 
 
 def main() -> None:

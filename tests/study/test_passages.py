@@ -103,3 +103,8 @@ def test_the_adagio_of_the_demo_turns_to_f_major_and_home_again():
     assert [str(found.key_at(F(at))) for at in (0, 14, 24, 28, 44, 60)] == [
         "D minor", "D minor", "F major", "F major", "D minor", "D minor",
     ]  # fmt: skip
+
+
+def test_two_notes_are_read_in_a_key_of_their_signature(make_piece):
+    """C and G with neither sharps nor flats: C major rather than C minor, whose E flat would be at the clef."""
+    assert study(make_piece({"P1": "C5:2 G4:2"})).home == Key.parse("C major")

@@ -8,7 +8,7 @@ more on weak places. Inversion is read from the bass afterwards.
 Conventions: a chord is ``root * QUALITIES + quality`` with the root a place number.
 
 Public: ChordPath, roots_of, first_scores, second_scores, second_features, chord_path, inversion_features, top_roots,
-inversion_scores, smooth_inversions.
+in_the_running, inversion_scores, smooth_inversions.
 """
 
 from __future__ import annotations
@@ -26,10 +26,11 @@ from gracewright.study.keys import FIRST_TONIC, log_softmax
 from gracewright.study.tables import QUALITIES, weights
 
 TOP: Final = 4
+BEHIND: Final = 8.0  # log odds at which a root is out of the running
+NOTHING: Final = -40.0
 KEPT: Final = 10
 COUNT: Final = len(QUALITIES)
 OFF: Final = 8  # roots within so many fifths of the tonic have their own weight
-BASS_WINDOWS: Final = (6, 7, 8, 9, 10, 0, 1)
 TRIAD: Final = np.array([name in ("major", "minor", "diminished", "augmented") for name in QUALITIES])
 
 
@@ -65,6 +66,12 @@ def top_roots(score: Floats, roots: Ints) -> Ints:
     return np.argpartition(-best, kept - 1, axis=1)[:, :kept]
 
 
+def in_the_running(score: Floats, roots: Ints, top: Ints) -> NDArray[np.bool_]:
+    """Which of the top roots are not far behind the best, shape (frames, top)."""
+    best = score.reshape(len(score), len(roots), COUNT).max(axis=2)[np.arange(len(top))[:, None], top]
+    return np.asarray(best > best.max(axis=1, keepdims=True) - BEHIND)
+
+
 def second_features(
     windows: Floats, facts: Floats, field: Floats, keys: Ints, own: Floats, root: int, rows: Ints
 ) -> Floats:
@@ -77,14 +84,15 @@ def second_features(
 
 
 def second_scores(
-    windows: Floats, facts: Floats, field: Floats, keys: Ints, first: Floats, roots: Ints, top: Ints
-) -> Floats:
-    """Log probability of each quality on each of the top roots, shape (frames, top * COUNT)."""
+    windows: Floats, facts: Floats, field: Floats, keys: Ints, first: Floats, roots: Ints, top: Ints,
+    running: NDArray[np.bool_],
+) -> Floats:  # fmt: skip
+    """Log probability of each quality on each of the top roots that are ``running``, shape (frames, top * COUNT)."""
     layer = weights().layers["chord_in_key"]
     by_root = (first - first.max(axis=1, keepdims=True)).reshape(len(first), len(roots), COUNT)
-    score = np.empty((*top.shape, COUNT), dtype=np.float32)
+    score = np.full((*top.shape, COUNT), NOTHING, dtype=np.float32)
     for index, root in enumerate(roots.tolist()):
-        rows, columns = np.nonzero(top == index)
+        rows, columns = np.nonzero((top == index) & running)
         if len(rows):
             seen = second_features(windows, facts, field, keys, by_root[:, index], root, rows)
             score[rows, columns] = layer.scores(seen)
@@ -134,7 +142,7 @@ def _stay_or_go(local: NDArray[np.float64], held: Ints, cost: NDArray[np.float64
 
 
 def inversion_scores(windows: Floats, facts: Floats, root: Ints, quality: Ints) -> Floats:
-    """Score of each member being the bass, shape (frames, 4)."""
+    """Score of each member being the bass, shape (frames, 4); ``windows`` are those of the bass."""
     layer = weights().layers["inversion"]
     seen = np.empty((len(root), layer.first.shape[0]), dtype=np.float32)
     for place in np.unique(root).tolist():
@@ -147,8 +155,7 @@ def inversion_scores(windows: Floats, facts: Floats, root: Ints, quality: Ints) 
 
 def inversion_features(windows: Floats, facts: Floats, root: int, quality: Ints) -> Floats:
     """Bass windows seen from the root, the quality, metre and texture."""
-    bass = windows[:, BASS_WINDOWS, :]
-    return np.concatenate([view(bass, root, REACH), np.eye(COUNT, dtype=np.float32)[quality], facts], axis=1)
+    return np.concatenate([view(windows, root, REACH), np.eye(COUNT, dtype=np.float32)[quality], facts], axis=1)
 
 
 def smooth_inversions(score: Floats, root: Ints, quality: Ints) -> Ints:

@@ -4,8 +4,8 @@ Conventions: a *window* is a profile over the line of fifths (see :mod:`gracewri
 tonic, a window keeps the places from ``REACH`` fifths below to ``REACH`` above it. Windows carry a margin of
 ``MARGIN`` empty places on either side, so that every view lies inside. Internal to the study.
 
-Public: chord_windows, frame_facts, key_windows, chord_field, field_windows, key_field_windows, progressions,
-dominants, view, spread, stacked, sums_of, mean_between, MARGIN, REACH, NEAR, WIDE, whole_piece.
+Public: chord_windows, bass_windows, frame_facts, key_windows, chord_field, field_windows, key_field_windows,
+progressions, dominants, view, spread, stacked, sums_of, mean_between, MARGIN, REACH, NEAR, WIDE, whole_piece.
 """
 
 from __future__ import annotations
@@ -30,18 +30,25 @@ PLAIN_DOMINANT: Final = 0.6
 
 def chord_windows(frames: Frames) -> Floats:
     """What sounds now, in the beat, the half bar, before and after; the bass likewise. Shape (frames, 14, WIDTH)."""
-    beat, beat_low = _pooled(frames, frames.beat)
-    group, group_low = _pooled(frames, frames.group)
-    low = _one_hot(frames.low)
     sums = sums_of(frames, frames.now)
     quarter = frames.quarter
     return stacked(
-        frames.now, frames.begin, beat, group,
+        frames.now, frames.begin, _pooled(frames, frames.beat), _pooled(frames, frames.group),
         _span(frames, sums, frames.start - quarter, frames.start),
-        _span(frames, sums, frames.end, frames.end + quarter),
-        low, _one_hot(beat_low), _one_hot(group_low), _shifted(low, 1), _shifted(low, -1),
+        _span(frames, sums, frames.end, frames.end + quarter), *_basses(frames),
         _one_hot(np.where(frames.top > 0, frames.top, HIGH)), _shifted(frames.now, 1), _shifted(frames.now, -1),
     )  # fmt: skip
+
+
+def bass_windows(frames: Frames) -> Floats:
+    """The bass now, in the beat, the half bar, before and after, and what sounds now. Shape (frames, 7, WIDTH)."""
+    return stacked(*_basses(frames), frames.now, frames.begin)
+
+
+def _basses(frames: Frames) -> tuple[Floats, ...]:
+    low = _one_hot(frames.low)
+    lows = (_one_hot(_lowest(frames, group)) for group in (frames.beat, frames.group))
+    return low, *lows, _shifted(low, 1), _shifted(low, -1)
 
 
 def frame_facts(frames: Frames) -> Floats:
@@ -55,7 +62,7 @@ def key_windows(frames: Frames, first: Ints, whole: Floats, last: Floats, close:
     sums = sums_of(frames, frames.now)
     lows = sums_of(frames, _one_hot(frames.low))
     start, end, quarter = frames.start[first], frames.end[first], frames.quarter
-    beat, _ = _pooled(frames, frames.beat)
+    beat = _pooled(frames, frames.beat)
 
     def span(begin: Ints, stop: Ints) -> Floats:
         return _span(frames, sums, begin, stop)
@@ -94,7 +101,7 @@ def field_windows(frames: Frames, field: Floats) -> Floats:
     """The chord field just before and after each frame, and farther off. Shape (frames, 32, WIDTH)."""
     quarter = frames.quarter
     start, end = frames.start, frames.end
-    flat = field.reshape(len(field), -1)
+    flat, used = _in_use(field)
     sums = sums_of(frames, flat)
 
     def span(begin: Ints, stop: Ints) -> Floats:
@@ -105,24 +112,39 @@ def field_windows(frames: Frames, field: Floats) -> Floats:
         stop = np.append(first[1:], len(group))
         return span(start[first], end[stop - 1])[group]
 
-    rows = [
-        _shifted(flat, 1), _shifted(flat, -1), span(start - 2 * quarter, start), span(end, end + 2 * quarter),
-        within(frames.beat), within(frames.group), span(start - 6 * quarter, start - 2 * quarter),
-        span(end + 2 * quarter, end + 6 * quarter),
-    ]  # fmt: skip
-    return stacked(*(row.reshape(-1, 4, PLACES)[:, family] for row in rows for family in range(4)))
+    return _fields(
+        [_shifted(flat, 1), _shifted(flat, -1), span(start - 2 * quarter, start), span(end, end + 2 * quarter),
+         within(frames.beat), within(frames.group), span(start - 6 * quarter, start - 2 * quarter),
+         span(end + 2 * quarter, end + 6 * quarter)], used
+    )  # fmt: skip
 
 
 def key_field_windows(frames: Frames, first: Ints, field: Floats) -> Floats:
     """The chord field before and after the frames ``first``. Shape (beats, 16, WIDTH)."""
     quarter = frames.quarter
-    sums = sums_of(frames, field.reshape(len(field), -1))
+    flat, used = _in_use(field)
+    sums = sums_of(frames, flat)
     start = frames.start[first]
-    rows = [
-        _span(frames, sums, start - 8 * quarter, start), _span(frames, sums, start - quarter, start),
-        _span(frames, sums, start, start + 2 * quarter), _span(frames, sums, start + 2 * quarter, start + 8 * quarter),
-    ]  # fmt: skip
-    return stacked(*(row.reshape(-1, 4, PLACES)[:, family] for row in rows for family in range(4)))
+    return _fields(
+        [_span(frames, sums, start - 8 * quarter, start), _span(frames, sums, start - quarter, start),
+         _span(frames, sums, start, start + 2 * quarter),
+         _span(frames, sums, start + 2 * quarter, start + 8 * quarter)], used
+    )  # fmt: skip
+
+
+def _in_use(field: Floats) -> tuple[Floats, Ints]:
+    """The columns (family * PLACES + place) of a chord field that are not all nothing, and which they are."""
+    flat = field.reshape(len(field), -1)
+    used = np.flatnonzero(flat.any(axis=0))
+    return flat[:, used], used
+
+
+def _fields(rows: list[Floats], used: Ints) -> Floats:
+    """Rows of such columns as windows, one for each row and family."""
+    windows = np.zeros((len(rows[0]), len(rows), 4, WIDTH), dtype=np.float32)
+    for column, row in enumerate(rows):
+        windows[:, column, used // PLACES, MARGIN + used % PLACES] = row
+    return windows.reshape(len(windows), -1, WIDTH)
 
 
 def progressions(frames: Frames, first: Ints, field: Floats) -> Floats:
@@ -191,13 +213,19 @@ def _one_hot(codes: Ints) -> Floats:
     return hot
 
 
-def _pooled(frames: Frames, group: Ints) -> tuple[Floats, Ints]:
-    """Share of a group of frames in which each place sounds, and the lowest note of the group, for each frame."""
+def _pooled(frames: Frames, group: Ints) -> Floats:
+    """Share of a group of frames in which each place sounds, for each frame."""
     first = np.searchsorted(group, np.arange(int(group[-1]) + 1))
     weight = frames.length.astype(np.float32)
     total = np.add.reduceat(weight, first)
     share = np.add.reduceat(frames.now * weight[:, None], first) / np.maximum(total, 1)[:, None]
-    return share[group].astype(np.float32), np.minimum.reduceat(frames.low, first)[group]
+    return np.asarray(share[group], dtype=np.float32)
+
+
+def _lowest(frames: Frames, group: Ints) -> Ints:
+    """The lowest note of a group of frames, for each frame."""
+    first = np.searchsorted(group, np.arange(int(group[-1]) + 1))
+    return np.asarray(np.minimum.reduceat(frames.low, first)[group])
 
 
 def sums_of(frames: Frames, profile: Floats) -> Floats:

@@ -21,6 +21,7 @@ from gracewright.study.chords import (
     ChordPath,
     chord_path,
     first_scores,
+    in_the_running,
     inversion_scores,
     roots_of,
     second_scores,
@@ -28,6 +29,7 @@ from gracewright.study.chords import (
     top_roots,
 )
 from gracewright.study.evidence import (
+    bass_windows,
     chord_field,
     chord_windows,
     field_windows,
@@ -100,7 +102,7 @@ def _read(
         firsts.append(score[core])
         fields.append(field[core].astype(np.float16))
     first, field = np.concatenate(firsts), np.concatenate(fields)
-    keys = key_path(frames, starts, np.concatenate(keyed), pauses.chorale)
+    keys = key_path(frames, starts, np.concatenate(keyed), signatures[starts], pauses.chorale)
     columns = keys.of_frames(frames)
     return Reading(keys, _chords_in_keys(frames, roots, first, field, columns, figured), columns)
 
@@ -108,7 +110,9 @@ def _read(
 def _chords_in_keys(
     frames: Frames, roots: Ints, first: Floats, field: Floats, columns: Ints, figured: Floats | None
 ) -> ChordPath:
-    top = top_roots(first if figured is None else first + figured, roots)
+    seen = first if figured is None else first + figured
+    top = top_roots(seen, roots)
+    running = in_the_running(seen, roots, top)
     scores = []
     for part, core, at in _stretches(frames):
         here = slice(at, at + len(part))
@@ -116,8 +120,9 @@ def _chords_in_keys(
         around = field_windows(part, field[here].astype(np.float32))[core]
         inside = slice(at + core.start, at + core.stop)
         scores.append(
-            second_scores(windows, frame_facts(part)[core], around, columns[inside], first[inside], roots, top[inside])
-        )
+            second_scores(windows, frame_facts(part)[core], around, columns[inside], first[inside], roots, top[inside],
+                          running[inside])
+        )  # fmt: skip
     score = np.concatenate(scores)
     if figured is not None:
         by_root = figured.reshape(len(frames), len(roots), -1)
@@ -127,7 +132,7 @@ def _chords_in_keys(
     for part, core, at in _stretches(frames):
         inside = slice(at + core.start, at + core.stop)
         inversions.append(
-            inversion_scores(chord_windows(part)[core], frame_facts(part)[core], root[inside], quality[inside])
+            inversion_scores(bass_windows(part)[core], frame_facts(part)[core], root[inside], quality[inside])
         )
     turns = smooth_inversions(np.concatenate(inversions), root, quality)
     if figured is not None:

@@ -101,14 +101,19 @@ def log_softmax(score: Floats) -> Floats:
     return np.asarray(shifted - np.log(np.exp(shifted).sum(axis=1, keepdims=True)), dtype=np.float32)
 
 
-def key_path(frames: Frames, first: Ints, score: Floats, chorale: bool = False) -> KeyPath:
-    """The smoothest path through the scores; a chorale visits keys line by line and clings less to its home key."""
+def key_path(frames: Frames, first: Ints, score: Floats, signatures: Ints, chorale: bool = False) -> KeyPath:
+    """The smoothest path through the scores; a chorale visits keys line by line and clings less to its home key.
+
+    What is printed at the clef speaks once for the whole piece, so that it tells where there are few notes to go by.
+    """
     numbers = weights().numbers
     dials = "chorale_keys" if chorale else "keys"
-    score = log_softmax(score - numbers[f"{dials}.restless"] * score.mean(axis=0, keepdims=True))
-    used = np.flatnonzero(score.max(axis=0) > -FAR)
     column = np.arange(2 * TONICS)
     signature = column // 2 - 3 * (column % 2)
+    away = np.abs(signature[None] + FIRST_TONIC - SHIFT - signatures[:, None])
+    score = score - numbers["keys.printed"] * away.astype(np.float32) / len(score)
+    score = log_softmax(score - numbers[f"{dials}.restless"] * score.mean(axis=0, keepdims=True))
+    used = np.flatnonzero(score.max(axis=0) > -FAR)
     apart = np.abs(signature[:, None] - signature[None, :])
     costs = numbers[f"{dials}.change"] + numbers[f"{dials}.distance"] * np.minimum(apart, 6)
     costs[column, column] = 0
