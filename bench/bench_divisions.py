@@ -5,7 +5,8 @@ composer divided we ask for our passages and compare: how many notes, which of t
 (found) and how many of ours the composer touches (shared), by the best of one and of five passages. Baselines with as
 many notes as ours: the note with its upper neighbour in turn; the chord up and down. Then what the lines are made of:
 steps, thirds, wider leaps, repeated notes, returns to the note before last. At the end: time and refusals over whole
-movements. The data (non-commercial licence) lie outside the project; without them only the speed on the demo is told.
+movements, and how much the passages of whole plans vary. The data (non-commercial licence) lie outside the project;
+without them only the speed and variety on the demo are told.
 
 Run: ``python bench/bench_divisions.py``
 """
@@ -29,6 +30,7 @@ from gracewright.instruments import load_instrument
 from gracewright.pitch import Pitch
 from gracewright.score import Piece, Tone, read, tones
 from gracewright.study import study
+from gracewright.taste import load_manner, make_plan
 
 ROOT: Final = Path(__file__).parents[1]
 SHARED: Final = Path(os.environ.get("GRACEWRIGHT_SHARED", ROOT.parent / "shared"))
@@ -174,6 +176,34 @@ def speed(paths: Sequence[Path]) -> None:
             print(f"{style:10} {state:6} {each:5.2f} s for 1000 calls; no passage for {none} notes")
 
 
+def variety(paths: Sequence[Path]) -> None:
+    """How unlike the passages of whole plans are, in the order as heard."""
+    violin = load_instrument("violin")
+    print(f"\nVariety in plans of {len(paths)} movements at richness 8, in slow ones\n{'':20} passages"
+          "  like the one before  shapes heard but once  to and fro between two notes")  # fmt: skip
+    for manner in ("italian", "german", "english"):
+        count = again = once = swinging = 0
+        for path in paths:
+            piece = read(path)
+            found = study(piece)
+            if not found.slow:
+                continue
+            plan = make_plan(piece, found, load_manner(manner), violin, richness=8)
+            chosen = sorted(plan.choices, key=lambda choice: (choice.time_through, choice.onset))
+            rows = [one.grace.notes for one in chosen if one.grace is not None and one.grace.id == "division"]
+            shapes = [tuple((p.diatonic - row[0][0].diatonic, share) for p, share in row) for row in rows]
+            count += len(rows)
+            again += sum(one == two for one, two in pairwise(shapes))
+            once += sum(times == 1 for times in Counter(shapes).values())
+            swinging += sum(_swings([pitch.diatonic for pitch, _ in row]) for row in rows)
+        if count:
+            print(f"{manner:20} {count:8} {again / count:20.0%} {once / count:22.0%} {swinging / count:29.0%}")
+
+
+def _swings(places: Sequence[int]) -> bool:
+    return any(places[i : i + 2] == places[i + 2 : i + 4] for i in range(len(places) - 3))
+
+
 def main() -> None:
     paths = sorted(DEMO.glob("*.musicxml"))
     if PAIRS.is_file():
@@ -185,6 +215,7 @@ def main() -> None:
         paths += sorted(PAIRS.parents[1].glob("dcml_kleine*/musicxml/*.musicxml"))
         paths += sorted(PAIRS.parents[1].glob("dcml_bach_en_fr_suites/musicxml/*Sarabande*.musicxml"))
     speed(paths)
+    variety(paths)
 
 
 if __name__ == "__main__":

@@ -41,10 +41,11 @@ def _words(row: Row, to: Pitch | None) -> str:
     second = places[1] if len(places) > 1 else (to.diatonic if to else places[0])
     way = "up" if second > places[0] else "down"
     names = dict.fromkeys(Pitch.at(p, a).pitch_class for p, a in zip(places, alters, strict=True))
-    return groups()[group].words.format(
+    said = groups()[group].words.format(
         **{"from": here.pitch_class, "to": to.pitch_class if to else "the close", "way": way,
            "side": "above" if way == "up" else "below", "notes": " ".join(names)}
     )  # fmt: skip
+    return said.replace(f" on the way to {here.pitch_class}", "") if to == here else said
 
 
 def _going_on(last: Pitch, host: Pitch, following: Pitch | None) -> str:
