@@ -14,10 +14,10 @@ from fractions import Fraction
 from math import lcm
 
 from gracewright.graces.inequality import Inequality, Span, uneven
-from gracewright.graces.model import Context, Grace, Pass, PlayedNote, Realised, Version
+from gracewright.graces.model import Grace, Pass, PlayedNote, Realised, Version
 from gracewright.graces.page import page_graces, page_remarks, unread_signs
 from gracewright.graces.realise import realise
-from gracewright.graces.surroundings import Speed, contexts
+from gracewright.graces.surroundings import Speed, Surroundings, contexts
 from gracewright.pitch import Pitch
 from gracewright.score import Note, Piece, Tone, part_of, tones
 from gracewright.study.model import Segment, Study
@@ -155,7 +155,7 @@ class _Hand:
         solo: str,
         line: Sequence[Tone],
         uneven_spans: Mapping[str, Span],
-        places: Mapping[str, Context],
+        places: Surroundings,
         on_page: Mapping[str, Grace],
         chosen: Mapping[tuple[int, str], Placed],
     ) -> None:
@@ -173,7 +173,6 @@ class _Hand:
     def _play(self, tone: Tone, window: _Window, span: tuple[Fraction, Fraction]) -> None:
         choice = self.chosen.get((window.time_through, tone.id))
         grace = choice.grace if choice is not None else self.on_page.get(tone.id)
-        context = self.places[tone.id]
         onset, length = span[0], span[1] - span[0]
         if tone.id in self.uneven and length == tone.length:
             onset, length = self.uneven[tone.id]
@@ -181,9 +180,10 @@ class _Hand:
         if grace is None or span[0] > tone.onset:
             self.played.append(
                 PlayedNote(self.solo, at, length, tone.pitch, tone.id, span[0], window.time_through,
-                           slurred=context.slurred_in)
+                           slurred=self.places.slurred_in(tone.id))
             )  # fmt: skip
             return
+        context = self.places[tone.id]
         if length != tone.length:
             cut = span[1] - span[0] != tone.length
             context = replace(context, length=length, following=None if cut else context.following)

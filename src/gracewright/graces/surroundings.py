@@ -1,19 +1,20 @@
 """What a realisation must know of each note of the solo line, gathered in one pass over the piece.
 
-Conventions: a context is made for every tone of the line named by the study. The accidentals in force are those that
-stand earlier in the same bar on the same staff, small notes included. ``previous`` and ``following`` are the
-neighbours in the line, also across a rest (``rest_before``, ``rest_after`` tell).
+Conventions: there is a context for every tone of the line named by the study, made when it is first asked for. The
+accidentals in force are those that stand earlier in the same bar on the same staff, small notes included. ``previous``
+and ``following`` are the neighbours in the line, also across a rest (``rest_before``, ``rest_after`` tell).
 
-Public: contexts, Speed, chord_of.
+Public: contexts, Surroundings, Speed, chord_of.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from fractions import Fraction
 from functools import cache
 from itertools import pairwise
+from math import lcm
 from typing import Final, Protocol
 
 from gracewright.graces.model import Context
@@ -21,6 +22,7 @@ from gracewright.graces.neighbours import neighbour
 from gracewright.pitch import Pitch, class_from_fifths, fifths_of
 from gracewright.score import Note, Piece, Tone, part_of, tones
 from gracewright.score.lines import alter_in, mark_accidental
+from gracewright.score.ticks import ticks_of
 from gracewright.study.model import Harmony, Quality, Study
 from gracewright.study.numerals import member_fifths
 
@@ -37,31 +39,58 @@ class Speed(Protocol):
         ...
 
 
-def contexts(
-    piece: Piece, study: Study, instrument: Speed, level: str, *, tempo: Fraction | None = None, source: str = ""
-) -> dict[str, Context]:
-    """Tone id → context, for every tone of the study's solo line. ``tempo`` is in quarters a minute."""
-    line = tones(piece, study.solo)
-    states = _states(piece, study.solo, line)
-    quarters = _quarters(piece, study, line, tempo)
-    basses = _basses(piece, study, line)
-    least = instrument.least(level)
-    harmony = _at([h.onset for h in study.harmony], line)
-    keys = _at([k.onset for k in study.keys], line)
-    slurred = _slurred(line)
-    transpose = piece.part(part_of(study.solo)[0]).transpose
-    found: dict[str, Context] = {}
-    for i, tone in enumerate(line):
+class Surroundings(Mapping[str, Context]):
+    """Tone id → context, each worked out when it is first asked for."""
+
+    def __init__(self, piece: Piece, study: Study, instrument: Speed, level: str, tempo: Fraction | None,
+                 source: str) -> None:  # fmt: skip
+        self.piece, self.study, self.instrument, self.level, self.source = piece, study, instrument, level, source
+        self.line = tones(piece, study.solo)
+        self._index = {tone.id: i for i, tone in enumerate(self.line)}
+        self._found: dict[str, Context] = {}
+        self._least = instrument.least(level)
+        self._states = _states(piece, study.solo, self.line)
+        self._slurred = _slurred(self.line)
+        self._transpose = piece.part(part_of(study.solo)[0]).transpose
+        self._bass = tones(piece, study.bass, lowest=True) if study.bass else ()
+        self._changes = sorted((words.onset, words.tempo) for words in piece.words if words.tempo)
+        self._tempo = tempo
+        self._harmony = _at([h.onset for h in study.harmony], self.line)
+        self._keys = _at([k.onset for k in study.keys], self.line)
+        self._basses = _at([tone.onset for tone in self._bass], self.line)
+        self._tempi = _at([onset for onset, _ in self._changes], self.line)
+
+    def __len__(self) -> int:
+        return len(self.line)
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._index)
+
+    def __contains__(self, tone_id: object) -> bool:
+        return tone_id in self._index
+
+    def __getitem__(self, tone_id: str) -> Context:
+        if tone_id not in self._found:
+            self._found[tone_id] = self._context(self._index[tone_id])
+        return self._found[tone_id]
+
+    def slurred_in(self, tone_id: str) -> bool:
+        """Whether a slur leads into the tone."""
+        return self._slurred[self._index[tone_id]]
+
+    def _context(self, i: int) -> Context:
+        piece, study, line, tone = self.piece, self.study, self.line, self.line[i]
         before = line[i - 1] if i else None
         after = line[i + 1] if i + 1 < len(line) else None
-        chord = study.harmony[harmony[i]] if harmony[i] >= 0 else None
+        chord = study.harmony[self._harmony[i]] if self._harmony[i] >= 0 else None
+        below = self._bass[self._basses[i]] if self._basses[i] >= 0 else None
         context = Context(
             pitch=tone.pitch,
             onset=tone.onset,
             length=tone.length,
-            key=study.keys[keys[i]].key if keys[i] >= 0 else study.home,
+            key=study.keys[self._keys[i]].key if self._keys[i] >= 0 else study.home,
             fifths=piece.bars[tone.bar].fifths,
-            quarter=quarters[i],
+            quarter=self._quarter(i),
             previous=before.pitch if before else None,
             previous_length=before.length if before and not tone.rest_before else Fraction(0),
             following=after.pitch if after else None,
@@ -69,23 +98,31 @@ def contexts(
             rest_before=tone.rest_before > 0,
             tied=len(tone.ids) > 1,
             ternary=tone.length.numerator % 3 == 0,
-            bar_state=states[i],
+            bar_state=self._states[i],
             harmony=_chord(chord.root, chord.quality) if chord is not None and tone.onset < chord.end else (),
-            bass=basses[i],
-            least=least,
-            slurred_in=slurred[i],
-            source=source,
+            bass=below.pitch if below is not None and below.end > tone.onset else None,
+            least=self._least,
+            slurred_in=self._slurred[i],
+            source=self.source,
             head=piece.by_id[tone.id].length if len(tone.ids) > 1 else Fraction(0),
             rest_length=max(Fraction(0), min(tone.rest_after, piece.bars[tone.bar].end - tone.end)),
-            transpose=transpose,
+            transpose=self._transpose,
         )
-        found[tone.id] = _with_rate(context, instrument, level)
-    return found
+        return replace(context, rate=self.instrument.rate(self.level, context.pitch, neighbour(context, 1)))
+
+    def _quarter(self, i: int) -> Fraction:
+        """Seconds of a quarter: the tempo asked for, else the page's from its place on, else the study's."""
+        if self._tempo is not None:
+            return Fraction(60) / self._tempo
+        place = self._tempi[i]
+        return Fraction(60) / Fraction(self._changes[place][1] if place >= 0 else self.study.tempo)
 
 
-def _with_rate(context: Context, instrument: Speed, level: str) -> Context:
-    upper = neighbour(context, 1)
-    return replace(context, rate=instrument.rate(level, context.pitch, upper))
+def contexts(
+    piece: Piece, study: Study, instrument: Speed, level: str, *, tempo: Fraction | None = None, source: str = ""
+) -> Surroundings:
+    """The surroundings of every tone of the study's solo line, by its id. ``tempo`` is in quarters a minute."""
+    return Surroundings(piece, study, instrument, level, tempo, source)
 
 
 def _states(piece: Piece, solo: str, line: Sequence[Tone]) -> list[Mapping[int, int]]:
@@ -120,33 +157,19 @@ def _notes(notes: Iterable[Note], staff: int) -> Iterable[Note]:
     return (note for note in notes if note.pitch is not None and (not staff or note.staff == staff))
 
 
-def _quarters(piece: Piece, study: Study, line: Sequence[Tone], tempo: Fraction | None) -> list[Fraction]:
-    """Seconds of a quarter at each tone: the tempo asked for, else the page's from its place on, else the study's."""
-    if tempo is not None:
-        return [Fraction(60) / tempo] * len(line)
-    changes = sorted((words.onset, words.tempo) for words in piece.words if words.tempo)
-    places = _at([onset for onset, _ in changes], line)
-    return [Fraction(60) / Fraction(changes[i][1] if i >= 0 else study.tempo) for i in places]
-
-
 def _at(onsets: Sequence[Fraction], line: Sequence[Tone]) -> list[int]:
     """For each tone the index of the last onset that is not after it, -1 where there is none."""
-    found, i = [], -1
+    if not onsets:
+        return [-1] * len(line)
+    divisions = lcm(*{onset.denominator for onset in onsets}, *{tone.onset.denominator for tone in line})
+    starts = [ticks_of(onset, divisions) for onset in onsets]
+    found, i, last = [], -1, len(starts) - 1
     for tone in line:
-        while i + 1 < len(onsets) and onsets[i + 1] <= tone.onset:
+        at = ticks_of(tone.onset, divisions)
+        while i < last and starts[i + 1] <= at:
             i += 1
         found.append(i)
     return found
-
-
-def _basses(piece: Piece, study: Study, line: Sequence[Tone]) -> list[Pitch | None]:
-    """The bass note sounding with each tone."""
-    if not study.bass:
-        return [None] * len(line)
-    bass = tones(piece, study.bass, lowest=True)
-    places = _at([tone.onset for tone in bass], line)
-    found = zip(places, line, strict=True)
-    return [bass[i].pitch if i >= 0 and bass[i].end > tone.onset else None for i, tone in found]
 
 
 @cache
