@@ -83,9 +83,15 @@ def find_sequences(material: Material) -> tuple[Sequence, ...]:
         found += [one for one in _runs(melody, period, material) if one.full or _bass_goes_along(one, ground)]
     kept: list[_Found] = []
     for one in sorted(found, key=lambda f: (-f.weight, f.period, f.start)):
-        if all(min(one.end, other.end) - max(one.start, other.start) <= one.period // 2 for other in kept):
+        if all(_shared(one, other) <= max(one.period, other.period) // 2 for other in kept):
             kept.append(one)
     return tuple(_as_sequence(one, material, ground) for one in sorted(kept, key=lambda f: f.start))
+
+
+def _shared(one: _Found, other: _Found) -> int:
+    """How long two stretches with their copies overlap."""
+    ends = (found.start + found.period + found.copied for found in (one, other))
+    return min(ends) - max(one.start, other.start)
 
 
 @dataclass(frozen=True)
