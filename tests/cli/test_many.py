@@ -173,3 +173,11 @@ def test_ctrl_c_finishes_what_is_in_hand_and_goes_on_later(run, tmp_path):
     assert half == []
     _, out, _ = run(*words)
     assert f"{count - finished} done, {finished} passed over." in out
+
+
+def test_studies_of_a_folder(run, folder):
+    code, out, _ = run("study", folder, "--json")
+
+    assert code == 1
+    assert "F major, 24 bars" in out
+    assert files_in(folder) == ["broken.musicxml", "one-study.json", "one.musicxml", "two-study.json", "two.musicxml"]
