@@ -77,7 +77,7 @@ def by_place(plan):
 
 def test_the_answer_is_found(trio):
     one, two = tones(trio, "P1"), tones(trio, "P2")
-    found = {two[mine].onset: one[theirs].onset for mine, theirs in answers(trio, one, two).items()}
+    found = {two[mine].onset: one[theirs].onset for mine, theirs in answers(one, two).items()}
 
     assert all(mine - theirs == 8 for mine, theirs in found.items())
     assert {F(8), F(9), F(10), F(21, 2), F(11), F(12), F(13)} <= set(found)
@@ -87,7 +87,7 @@ def test_an_answer_has_the_graces_of_what_it_answers_or_none(work):
     first, second = by_place(work.plan), by_place(work.partner.plan)
     one, two = tones(work.piece, "P1"), tones(work.piece, "P2")
     same = 0
-    for mine, theirs in answers(work.piece, one, two).items():
+    for mine, theirs in answers(one, two).items():
         for time in (1, 2):
             own, other = second.get((time, two[mine].id)), first.get((time, one[theirs].id))
             if own is not None and other is not None:

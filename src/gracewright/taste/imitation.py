@@ -8,11 +8,12 @@ Public: answers.
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Mapping, Sequence
 from itertools import pairwise
 from typing import Final
 
-from gracewright.score import Piece, Tone
+from gracewright.score import Tone
 
 FEWEST: Final = 6
 """Notes of a run that is heard as an answer (own choice)."""
@@ -20,9 +21,9 @@ FAR: Final = 4
 """Bars within which an answer is heard as one (own choice)."""
 
 
-def answers(piece: Piece, one: Sequence[Tone], two: Sequence[Tone]) -> Mapping[int, int]:
+def answers(one: Sequence[Tone], two: Sequence[Tone]) -> Mapping[int, int]:
     """Index into ``two`` → the note of ``one`` that it answers, or that answers it."""
-    runs = sorted(_runs(piece, one, two), reverse=True)
+    runs = sorted(_runs(one, two), reverse=True)
     found: dict[int, int] = {}
     taken: set[int] = set()
     for length, apart, first, second in runs:
@@ -35,14 +36,15 @@ def answers(piece: Piece, one: Sequence[Tone], two: Sequence[Tone]) -> Mapping[i
     return found
 
 
-def _runs(piece: Piece, one: Sequence[Tone], two: Sequence[Tone]) -> list[tuple[int, int, int, int]]:
+def _runs(one: Sequence[Tone], two: Sequence[Tone]) -> list[tuple[int, int, int, int]]:
     """(length, minus the bars between, first note in one, first note in two) of every run that cannot be lengthened."""
     length_at: dict[tuple[int, int], int] = {}
     found = []
+    bars = [tone.bar for tone in two]
     for i in range(len(one) - 1, -1, -1):
-        low, high = one[i].bar - FAR, one[i].bar + FAR
-        for j in range(len(two) - 1, -1, -1):
-            if not low <= two[j].bar <= high or one[i].onset == two[j].onset:
+        low, high = bisect_left(bars, one[i].bar - FAR), bisect_right(bars, one[i].bar + FAR)
+        for j in range(high - 1, low - 1, -1):
+            if one[i].onset == two[j].onset:
                 continue
             goes_on = _same_step(one, i, two, j)
             length_at[i, j] = 1 + length_at.get((i + 1, j + 1), 0) if goes_on else 1

@@ -160,7 +160,7 @@ class _Duo:
         graces = {(time, tone.id): grace for time, row in self.graces().items() for tone, grace in row}
         mine, theirs, cadential = self.sites.tones, self.theirs, self._cadential()
         times = {segment.time_through for segment in self.partner.study.order} or {1}
-        for site, other in answers(self.piece, theirs, mine).items():
+        for site, other in answers(theirs, mine).items():
             if site in cadential:
                 continue
             where = self.piece.bars[theirs[other].bar].number
