@@ -81,7 +81,7 @@ def test_notes_foreign_to_the_chord_are_coloured_and_lettered(menuet):
     drawn = "".join(system.svg for system in study_systems(menuet.piece, menuet.study))
 
     assert foreign
-    assert len(re.findall(r'class="note" color=', drawn)) == len(foreign)
+    assert len(re.findall(r'class="notehead" color=', drawn)) == len(foreign)
     staff = next(staff for staff in study_staves(menuet.piece, menuet.study) if staff.fingerings)
     assert staff.fingerings == {role.note: MARKS[role.role][0] for role in foreign}
 

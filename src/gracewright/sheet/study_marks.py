@@ -40,6 +40,7 @@ ON_THE_PAGE: Final = frozenset({"sign", "da capo", "dal segno"})
 
 _BAR: Final = re.compile(r'<g id="bar-(\d+)" class="measure">.*?<path d="M(-?\d+) -?\d+ L(-?\d+) ', re.S)
 _MARGIN: Final = re.compile(r'class="page-margin" transform="translate\((-?\d+), ')
+_HEAD: Final = re.compile(r'<g id="([^"]+)" class="note"[^>]*>\s*<g class="notehead"')
 _VIEW: Final = re.compile(r'viewBox="0 0 \d+ \d+"')
 
 
@@ -161,20 +162,22 @@ def annotated(system: System, piece: Piece, study: Study, figures: Sequence[Figu
     svg = svg.rstrip().removesuffix("</svg>") + shapes + "</svg>\n"
     moved = {name: _moved(box, shift) for name, box in {**system.boxes, **drawing.boxes}.items()}
     over = {f"over-{name}": box for name, box in overhead.boxes.items()}
-    return replace(system, svg=_coloured(svg, study), height=total, boxes={**moved, **over})
+    return replace(system, svg=_coloured(system, svg, study), height=total, boxes={**moved, **over})
 
 
 def _moved(box: Box, down: float) -> Box:
     return box._replace(top=box.top + down, bottom=box.bottom + down)
 
 
-def _coloured(svg: str, study: Study) -> str:
+def _coloured(system: System, svg: str, study: Study) -> str:
     """Heads of the notes that are no chord notes, and the letters below them, in our colour."""
-    for role in study.roles:
-        if role.role != "chord":
-            mark = f'<g id="{drawn_id(role.note)}" class="note"'
-            svg = svg.replace(mark, f'{mark} color="{COLOUR}" fill="{COLOUR}"', 1)
-    return svg.replace('class="dir fingering"', f'class="dir fingering" color="{COLOUR}" fill="{COLOUR}"')
+    marks = {drawn_id(role.note) for role in study.roles if role.role != "chord"} & system.boxes.keys()
+    look = f' color="{COLOUR}" fill="{COLOUR}"'
+
+    def painted(found: re.Match[str]) -> str:
+        return found[0] + look if found[1] in marks else found[0]
+
+    return _HEAD.sub(painted, svg).replace('class="dir fingering"', f'class="dir fingering"{look}')
 
 
 # ---- below the music -------------------------------------------------------------------------------------------
