@@ -31,6 +31,7 @@ NOTHING: Final = -40.0
 KEPT: Final = 10
 COUNT: Final = len(QUALITIES)
 OFF: Final = 8  # roots within so many fifths of the tonic have their own weight
+HOMES: Final = 2 * OFF + 1
 TRIAD: Final = np.array([name in ("major", "minor", "diminished", "augmented") for name in QUALITIES])
 
 
@@ -76,26 +77,37 @@ def second_features(
     windows: Floats, facts: Floats, field: Floats, keys: Ints, own: Floats, root: int, rows: Ints
 ) -> Floats:
     """All that is known of the frames ``rows`` as one root sees them; ``own`` holds that root's first scores."""
-    keys = keys[rows]
-    offset = np.clip(root - (FIRST_TONIC + keys // 2), -OFF, OFF) + OFF + (2 * OFF + 1) * (keys % 2)
-    home = np.eye(2 * (2 * OFF + 1), dtype=np.float32)[offset]
+    home = np.eye(2 * HOMES, dtype=np.float32)[_homes(root, keys[rows])]
     seen = [view(windows, root, REACH, rows), facts[rows], home, view(field, root, NEAR, rows), own[rows]]
     return np.concatenate(seen, axis=1)
+
+
+def _homes(root: int, keys: Ints) -> Ints:
+    """Where a root stands in each key: fifths from the tonic, major keys first."""
+    return np.asarray(np.clip(root - (FIRST_TONIC + keys // 2), -OFF, OFF) + OFF + HOMES * (keys % 2))
 
 
 def second_scores(
     windows: Floats, facts: Floats, field: Floats, keys: Ints, first: Floats, roots: Ints, top: Ints,
     running: NDArray[np.bool_],
 ) -> Floats:  # fmt: skip
-    """Log probability of each quality on each of the top roots that are ``running``, shape (frames, top * COUNT)."""
+    """Log probability of each quality on each of the top roots that are ``running``, shape (frames, top * COUNT).
+
+    As ``second_features`` sees them, one kind of feature after another, without laying them side by side.
+    """
     layer = weights().layers["chord_in_key"]
+    widths = (windows.shape[1] * (2 * REACH + 1), facts.shape[1], 2 * HOMES, field.shape[1] * (2 * NEAR + 1), COUNT)
+    sounding, metre, home, around, own = np.split(layer.first, np.cumsum(widths)[:-1])
+    told = facts @ metre
     by_root = (first - first.max(axis=1, keepdims=True)).reshape(len(first), len(roots), COUNT)
     score = np.full((*top.shape, COUNT), NOTHING, dtype=np.float32)
     for index, root in enumerate(roots.tolist()):
         rows, columns = np.nonzero((top == index) & running)
         if len(rows):
-            seen = second_features(windows, facts, field, keys, by_root[:, index], root, rows)
-            score[rows, columns] = layer.scores(seen)
+            hidden = view(windows, root, REACH, rows) @ sounding
+            hidden += view(field, root, NEAR, rows) @ around
+            hidden += told[rows] + home[_homes(root, keys[rows])] + by_root[rows, index] @ own
+            score[rows, columns] = layer.finish(hidden)
     return log_softmax(score.reshape(len(first), -1))
 
 

@@ -98,7 +98,7 @@ def _read(
             key_windows(part, beats, *whole), key_field_windows(part, beats, field), progressions(part, beats, field),
             signatures[at + beats], facts[beats, -1:], lines,
         )  # fmt: skip
-        keyed.append(key_scores(view))
+        keyed.append(key_scores(view, roots))
         firsts.append(score[core])
         fields.append(field[core].astype(np.float16))
     first, field = np.concatenate(firsts), np.concatenate(fields)

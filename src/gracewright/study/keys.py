@@ -27,6 +27,7 @@ TONICS: Final = 18
 LOWEST: Final = -4
 HIGHEST: Final = 7
 FAR: Final = 6
+OUT_OF_QUESTION: Final = -40.0
 
 
 @dataclass(frozen=True)
@@ -81,18 +82,27 @@ def _signature(signatures: Ints, tonic: int) -> Floats:
     return np.eye(HIGHEST - LOWEST + 1, dtype=np.float32)[offset]
 
 
-def key_scores(seen: KeyView) -> Floats:
-    """Log probability of each key on each beat, shape (beats, 2 * TONICS)."""
+def key_scores(seen: KeyView, places: Ints) -> Floats:
+    """Log probability of each key on each beat, shape (beats, 2 * TONICS).
+
+    Only tonics among the neighbouring ``places`` or next to them are in question.
+    """
     layer = weights().layers["key"]
-    tonics = np.arange(FIRST_TONIC, FIRST_TONIC + TONICS)
-    hidden: Floats = np.zeros((len(seen.notes), TONICS, layer.first.shape[1]), dtype=np.float32)
+    low, high = int(places[0]) - 1, int(places[-1]) + 1
+    tonics = np.arange(max(low, FIRST_TONIC), min(high, FIRST_TONIC + TONICS - 1) + 1)
+    if not len(tonics):
+        tonics = np.arange(FIRST_TONIC, FIRST_TONIC + TONICS)
+    hidden: Floats = np.zeros((len(seen.notes), len(tonics), layer.first.shape[1]), dtype=np.float32)
     edge = 0
     for windows, reach in seen.windows():
         stop = edge + windows.shape[1] * (2 * reach + 1)
         hidden += spread(layer.first[edge:stop], windows, tonics, reach)
         edge = stop
     own = np.stack([seen.own(tonic) for tonic in tonics.tolist()], axis=1)
-    return log_softmax(layer.finish(hidden + own @ layer.first[edge:]).reshape(len(own), -1))
+    found = layer.finish(hidden + own @ layer.first[edge:])
+    score = np.full((len(own), TONICS, 2), OUT_OF_QUESTION, dtype=np.float32)
+    score[:, tonics - FIRST_TONIC] = found
+    return log_softmax(score.reshape(len(own), -1))
 
 
 def log_softmax(score: Floats) -> Floats:
