@@ -252,3 +252,13 @@ def test_a_bar_cut_by_a_repeat_is_counted_as_one(make_piece):
     assert begin.tolist() == [0, 11]
     assert down.tolist() == [0, 12]
     assert end.tolist() == [11, 20]
+
+
+def test_a_cadence_in_the_bar_that_ends_a_section_is_strong(make_piece):
+    """A close before a repeat sign wants its shake, however plain the rest of the texture."""
+    piece = make_piece(joined(OPENING, CLOSE, OPENING, CLOSE))
+    bars = tuple(replace(bar, repeat_end=2) if bar.index == 3 else bar for bar in piece.bars)
+    found = study(replace(piece, bars=bars))
+
+    assert only(found, F(12)).strength >= 0.7
+    assert only(found, F(28)).strength >= 0.7

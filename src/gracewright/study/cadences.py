@@ -15,13 +15,14 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
+from dataclasses import replace
 from fractions import Fraction
 from typing import Final
 
 import numpy as np
 
 from gracewright.pitch import Key
-from gracewright.score import Tone
+from gracewright.score import Bar, Tone
 from gracewright.study.broken import find_broken
 from gracewright.study.carriers import carriers
 from gracewright.study.closes import ARRIVALS, Closes
@@ -32,7 +33,7 @@ from gracewright.study.numerals import numeral, place_of
 from gracewright.study.tables import weights
 
 DOMINANTS: Final = (1, 5)  # fifths from the tonic: V, vii
-SECTION_END: Final = 0.7  # strength of a cadence that only its place in the piece betrays
+SECTION_END: Final = 0.7  # least strength of a cadence in the bar that ends a section
 BROKEN: Final = 0.45  # of a deceptive or evaded cadence: no close, so never a strong one
 LEAST_WEIGHT: Final = 0.25
 HALF: Final = 3  # its column in ARRIVALS
@@ -63,7 +64,22 @@ def find_cadences(
     for onset, kind in find_broken(material, harmony, closes):
         if all(abs(onset - cadence.onset) >= Fraction(apart) for cadence in found):
             found.append(_cadence(material, harmony, starts, onset, kind, BROKEN, hemiolas))
-    return tuple(sorted(found, key=lambda cadence: cadence.onset))
+    closing = [(bar.onset, bar.end) for bar in material.piece.bars if _closes(material, bar)]
+    found = [_surer(cadence, closing) for cadence in sorted(found, key=lambda cadence: cadence.onset)]
+    return tuple(found)
+
+
+def _closes(material: Material, bar: Bar) -> bool:
+    return bool(bar.repeat_end or bar.double_bar or bar.final_bar or bar.index == len(material.piece.bars) - 1)
+
+
+def _surer(cadence: Cadence, closing: Sequence[tuple[Fraction, Fraction]]) -> Cadence:
+    """A cadence in the bar that ends a section is a strong one, however it was read."""
+    at = bisect_right(closing, cadence.onset, key=lambda span: span[0]) - 1
+    last = at >= 0 and cadence.onset < closing[at][1]
+    if last and cadence.kind not in ("deceptive", "evaded") and cadence.strength < SECTION_END:
+        return replace(cadence, strength=SECTION_END)
+    return cadence
 
 
 def _one_of_each(kept: list[int], score: Floats, closes: Closes, starts: Ints, roots: Sequence[str]) -> list[int]:
@@ -98,7 +114,7 @@ def _section_ends(
     missed: list[tuple[Fraction, CadenceKind]] = []
     bars = material.piece.bars
     for bar in bars:
-        if not (bar.repeat_end or bar.final_bar or bar.index == len(bars) - 1):
+        if not _closes(material, bar):
             continue
         begin = bars[max(0, bar.index - 1)].onset
         if any(begin <= cadence.onset < bar.end for cadence in found):

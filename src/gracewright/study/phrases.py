@@ -23,6 +23,7 @@ from gracewright.study.tables import weights
 
 SURE: Final = 2.0  # a breath sign or fermata: above any chance
 UNLIKELY: Final = 0.02
+LEAST: Final = 2  # beats
 PAUSE: Final = 0.3  # a rest of a beat
 
 
@@ -64,7 +65,24 @@ def _cuts(material: Material, closes: Closes) -> dict[int, int]:
             continue
         goal = found[max(within)] if within else _likeliest(closes, stop - bar, stop, int(material.melody_onsets[last]))
         found = {cut: time for cut, time in found.items() if cut not in within} | {last: goal}
-    return found
+    return _long_enough(material, found)
+
+
+def _long_enough(material: Material, found: dict[int, int]) -> dict[int, int]:
+    """The cuts without those that would leave a phrase of a beat or two: of two, the one that ends a section stays."""
+    stops = {int(np.searchsorted(material.melody_onsets, stop)) - 1 for stop, _ in _section_ends(material)}
+    kept: list[int] = []
+    for cut in sorted(found):
+        begin = material.melody[kept[-1] + 1 if kept else 0]
+        short = material.melody[cut].end - begin.onset <= LEAST * material.piece.bars[begin.bar].meter.beat
+        marked = any(material.melody[at].marks.breath or material.melody[at].marks.fermata for at in (cut, *kept[-1:]))
+        if not short or marked:
+            kept.append(cut)
+        elif cut in stops and kept and kept[-1] not in stops:
+            kept[-1] = cut
+        elif cut in stops:
+            kept.append(cut)
+    return {cut: found[cut] for cut in kept}
 
 
 def _section_ends(material: Material) -> list[tuple[int, int]]:
