@@ -147,6 +147,8 @@ def legend(piece: Piece, study: Study) -> list[dict[str, str]]:
         ("?", "beside a numeral: a guess", any(chord.confidence < 0.5 for chord in study.harmony)),
         ("[6]", "figures proposed; the page has none", proposed),
         ("⎵", "bracket below: a cadence, from dominant to arrival; thicker where stronger", bool(study.cadences)),
+        ("PAC", "in the picture: perfect authentic; IAC imperfect authentic, HC half, Phr Phrygian, DC deceptive, "
+                "EC evaded", bool(study.cadences)),
         ("⏜", "arc above: a phrase", bool(study.phrases)),
         ("1 2 3", "dashed arcs: the legs of a sequence", bool(study.sequences)),
         ("⎴", "bracket above: heard before, at the bars named", repeated),

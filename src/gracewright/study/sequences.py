@@ -128,9 +128,10 @@ def _runs(row: _Row, period: int, material: Material) -> list[_Found]:
     gap = np.append(np.diff(row.onset), row.length[-1])
     paced = gap == gap[at]  # the next note comes as soon as after the copy
     found = []
+    many = np.bincount(np.clip(step + FARTHEST, -1, 2 * FARTHEST + 1) + 1, minlength=2 * FARTHEST + 3)
     for shift in range(-FARTHEST, FARTHEST + 1):
-        good = step == shift
-        if shift and int(good.sum()) >= LEAST_NOTES:
+        if shift and many[shift + FARTHEST + 1] >= LEAST_NOTES:
+            good = step == shift
             found += _stretches(row, good, good & paced, at, period, shift, material)
     return found
 
