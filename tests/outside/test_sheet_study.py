@@ -29,6 +29,5 @@ def test_no_text_about_the_systems_overlaps_another(name):
     ours = [fault for system in systems for fault in faults_of(system) if "study-" in fault.what]
 
     assert ours == []
-    assert [system.first_bar for system in systems][0] == 0
-    assert systems[-1].last_bar == len(piece.bars) - 1
+    assert (systems[0].first_bar, systems[-1].last_bar) == (0, len(piece.bars) - 1)
     assert all(any(name.startswith("study-") for name in system.boxes) for system in systems)

@@ -209,3 +209,13 @@ def test_all_of_it_is_told_in_words_and_as_json(make_piece):
     assert (one["leader"], one["start"], one["entry"], one["step"]) == ("solo", "0", "6", -14)
     assert F(one["length"]) >= 5
     assert told["walking_bass"] == []
+
+
+def test_a_last_leg_that_breaks_off_ends_with_the_piece(make_piece):
+    """The third leg has lost its last beat."""
+    line = "E5:1 G5:1 F5:1 E5:1 D5:1 F5:1 E5:1 D5:1 C5:1 E5:1 D5:1"
+    (found,) = find_sequences(material(make_piece, line))
+    piece = make_piece({"P1": line})
+
+    assert len(found.legs) == 3
+    assert found.end <= piece.length

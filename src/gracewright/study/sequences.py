@@ -207,10 +207,10 @@ def _same(row: _Row, start: int, period: int, away: int) -> bool:
 
 
 def _as_sequence(one: _Found, material: Material, ground: _Row) -> Sequence:
-    line = material.line
+    line, last = material.line, int(material.line.bar_start[-1])
+    starts = [one.start + n * one.period for n in range(one.legs)]
     legs = tuple(
-        Leg(line.time(one.start + n * one.period), line.time(one.start + (n + 1) * one.period), n * one.step)
-        for n in range(one.legs)
+        Leg(line.time(start), line.time(min(last, start + one.period)), n * one.step) for n, start in enumerate(starts)
     )
     return Sequence(legs, one.step, one.like == 1.0, _bass_goes_along(one, ground))
 
