@@ -13,7 +13,7 @@ import pytest
 from gracewright.errors import BadInput
 from gracewright.job import Wishes, result, work_on
 from gracewright.score import read, tones
-from gracewright.taste import plan_json
+from gracewright.taste import plan_json, read_plan
 from gracewright.taste.imitation import answers
 from gracewright.taste.plan_file import plan_lines, write_plan
 
@@ -173,6 +173,13 @@ def test_the_plan_file_holds_both_parts_and_gives_them_back(work, trio):
     assert again.version.notes == work.version.notes
     alone = work_on(trio, replace(work.wishes, second=""), plan_text=text)  # the plan itself names the second part
     assert alone.partner is not None
+
+
+def test_who_plans_one_part_reads_its_own_lines_only(work, trio):
+    text = write_plan(work.plan, work.partner.plan)
+
+    assert read_plan(text, trio, work.study) == work.plan
+    assert read_plan(text, trio, work.partner.study) == work.partner.plan
 
 
 def test_a_lock_of_the_player_holds_in_the_second_part(work, trio):

@@ -155,11 +155,13 @@ class _Reader:
 
 
 def read_plan(text: str, piece: Piece, study: Study) -> Plan:
-    """Read a plan against a score.
+    """Read a plan against a score. Of a plan for two parts only what is about ``study.solo`` (else the first) is read.
 
     Raises BadInput for a line that is not understood, PlanMismatch where no choice fits the score at all.
     """
     reader = _reader(piece, study)
+    parts = plan_lines(text)
+    text = dict(parts).get(study.solo, parts[0][1])
     for number, line in enumerate(text.splitlines(), start=1):
         if not line.strip() or line.lstrip().startswith("#"):
             continue
