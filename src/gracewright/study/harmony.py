@@ -49,7 +49,7 @@ from gracewright.study.pauses import Pauses, line_view, pauses_of
 from gracewright.study.tables import QUALITIES
 
 STRETCH: Final = 1024
-OVERLAP: Final = 128
+OVERLAP: Final = 64
 
 
 @dataclass(frozen=True)
@@ -159,7 +159,7 @@ def _stretches(frames: Frames) -> Iterator[tuple[Frames, slice, int]]:
     """
     fresh = np.flatnonzero(np.diff(frames.group, prepend=-1))
     cuts = [0]
-    while len(frames) - cuts[-1] > STRETCH + OVERLAP:
+    while len(frames) - cuts[-1] > STRETCH + STRETCH // 2:
         cuts.append(int(fresh[np.searchsorted(fresh, cuts[-1] + STRETCH)]) if fresh[-1] > cuts[-1] + STRETCH else 0)
         if not cuts[-1]:
             cuts.pop()

@@ -13,11 +13,12 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 from typing import Final
 
 import numpy as np
 
-from gracewright.pitch import Key, Pitch
+from gracewright.pitch import Key
 from gracewright.score import Tone
 from gracewright.study.material import Material
 from gracewright.study.model import Harmony, NoteRole, Role
@@ -38,6 +39,7 @@ def note_roles(material: Material, harmony: Sequence[Harmony]) -> tuple[NoteRole
     reading = _Reading(
         melody, onsets, ends, material.melody_weights, starts.tolist(),
         [frozenset(member_fifths(place_of(chord.root), chord.quality)) for chord in harmony],
+        [*np.diff([tone.pitch.diatonic for tone in melody]).tolist(), 99],
     )  # fmt: skip
     lows = (np.searchsorted(material.ground_onsets, onsets, side="right") - 1).tolist() if material.ground else []
     low_ends = (material.ground_onsets + material.ticks_of(tone.length for tone in material.ground)).tolist()
@@ -53,7 +55,7 @@ def note_roles(material: Material, harmony: Sequence[Harmony]) -> tuple[NoteRole
             held = _suspended(reading, index, first)
             if held >= 0:
                 role, at, prepared = "suspension", held, True
-        step = reading.step(index)
+        step = reading.steps[index]
         resolved = role == "chord" or abs(step) == 1 or (role == "anticipation" and step == 0)
         dissonance = 0.0
         if role != "chord":
@@ -65,7 +67,7 @@ def note_roles(material: Material, harmony: Sequence[Harmony]) -> tuple[NoteRole
         found.append(
             NoteRole(
                 tone.id, tone.onset, tone.pitch, role, weight, round(min(1.0, dissonance), 3), prepared, resolved,
-                _interval(tone, ground, step), at, _degree(tone.pitch, harmony[at].key),
+                _interval(tone, ground, step), at, _degree(tone.pitch.step, tone.pitch.alter, harmony[at].key),
             )
         )  # fmt: skip
     return tuple(found)
@@ -81,17 +83,12 @@ class _Reading:
     weights: list[float]
     starts: list[int]
     members: list[frozenset[int]]
-
-    def step(self, index: int) -> int:
-        """Staff places to the next tone; 99 at the end."""
-        if index + 1 >= len(self.melody):
-            return 99
-        return self.melody[index + 1].pitch.diatonic - self.melody[index].pitch.diatonic
+    steps: list[int]  # staff places from each tone to the next; 99 at the end
 
 
 def _suspended(reading: _Reading, index: int, first: int) -> int:
     """Index of a later chord against which a held tone is suspended, or -1."""
-    if reading.step(index) != -1:
+    if reading.steps[index] != -1:
         return -1
     at = first + 1
     while at < len(reading.starts) and reading.starts[at] < reading.ends[index]:
@@ -107,8 +104,8 @@ def _foreign(reading: _Reading, index: int) -> tuple[Role, bool]:
     tone = melody[index]
     before = melody[index - 1] if index and not tone.rest_before else None
     after = melody[index + 1] if index + 1 < len(melody) and not tone.rest_after else None
-    into = reading.step(index - 1) if before else 99
-    out = reading.step(index) if after else 99
+    into = reading.steps[index - 1] if before else 99
+    out = reading.steps[index] if after else 99
     strong = after is not None and reading.weights[index] > reading.weights[index + 1]
     if into == 0 and before and before.pitch == tone.pitch and out == -1 and strong:
         return "suspension", True
@@ -142,9 +139,10 @@ def _interval(tone: Tone, ground: Tone | None, step: int) -> int:
     return 9 if number == 2 and gap >= 8 and step == -1 else number
 
 
-def _degree(pitch: Pitch, key: Key) -> int:
+@cache
+def _degree(step: int, alter: int, key: Key) -> int:
     """Scale degree, minor with both sixths and sevenths; 0 for a note foreign to the key."""
-    degree = (pitch.step - key.tonic_fifths * 4) % 7 + 1
-    plain = key.alter_of(pitch.step)
-    raised = key.mode == "minor" and degree in (6, 7) and pitch.alter == plain + 1
-    return degree if pitch.alter == plain or raised else 0
+    degree = (step - key.tonic_fifths * 4) % 7 + 1
+    plain = key.alter_of(step)
+    raised = key.mode == "minor" and degree in (6, 7) and alter == plain + 1
+    return degree if alter == plain or raised else 0
