@@ -44,6 +44,8 @@ FINE: Final = np.arange(-384, 641) / 64
 EDGE: Final = 0.25
 """By how much the family that a repeat is varied with may stand before the others."""
 AGAIN: Final = (OCCASIONS.index("again"), OCCASIONS.index("further"))
+INSTEAD: Final = 3.0
+"""What a lean gains at a strong cadence whose note cannot be shaken (own choice)."""
 NEAR: Final = 1.5
 """Seconds: notes that far apart hardly disturb one another."""
 ROUNDS: Final = 12
@@ -179,7 +181,9 @@ def _demands(desk: Desk, score: Floats, columns: Ints, allowed: Floats, families
     shake = FAMILIES.index("shake")
     cadential = {item.site for item in desk.wanted if item.site >= 0}
     losers = tuple(_loses_to_neighbour(desk, allowed, families, cadential))
-    asked = {*losers, *cadential, *desk.page, *(site for _, site in desk.locked), *(site for _, site, _ in desk.struck)}
+    leaning = {item.place for item in desk.wanted if item.leans}
+    chosen = {*(site for _, site in desk.locked), *(site for _, site, _ in desk.struck)}
+    asked = {*losers, *cadential, *leaning, *desk.page, *chosen}
     starts = _holding(desk.strips, sorted(asked))
 
     def demand(number: int, note: int, family: int) -> None:
@@ -193,6 +197,9 @@ def _demands(desk: Desk, score: Floats, columns: Ints, allowed: Floats, families
         for number, strip in starts.get(item.site, ()):
             if score[number, item.site - strip.first, shake] > FORBIDDEN / 2:
                 demand(number, item.site - strip.first, shake)
+    for site in leaning:
+        for number, strip in starts.get(site, ()):
+            score[number, site - strip.first, FAMILIES.index("leaning")] += INSTEAD
     for site, (grace, _, _) in desk.page.items():
         for number, strip in starts.get(site, ()):
             demand(number, site - strip.first, family_of(grace))

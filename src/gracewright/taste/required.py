@@ -2,7 +2,7 @@
 
 Conventions: the note is looked for from the start of the dominant to the arrival: the last one that moves on by step
 (degree 2 or 7 to the tonic, or the note before a close on the dominant), is not itself an anticipation of the close,
-and is the longest where two would do.
+and is the longest where two would do. Where that note cannot be shaken, a lean from above serves it (common practice).
 
 Public: Wanted, wanted_shakes.
 """
@@ -19,12 +19,14 @@ from gracewright.taste.sites import Sites, strong
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
-    """A strong cadence: ``site`` that takes the shake (-1: none), or ``why`` not, told of ``place``."""
+    """A strong cadence: ``site`` that takes the shake (-1: none), or ``why`` not, told of ``place``; ``leans`` where
+    the note is the right one for it, so that another grace from above may stand there."""
 
     cadence: Cadence
     site: int
     place: int
     why: str = ""
+    leans: bool = False
 
 
 def wanted_shakes(sites: Sites, study: Study, allowed: Allowed, shake: int) -> tuple[Wanted, ...]:
@@ -63,5 +65,5 @@ def _choose(
     best = max(tail or steps, key=lambda index: (not allowed.codes[index, shake], sites.seconds[index], index))
     code = int(allowed.codes[best, shake])
     if code:
-        return Wanted(cadence, -1, best, WHY[code])
+        return Wanted(cadence, -1, best, WHY[code], leans=True)
     return Wanted(cadence, best, best)

@@ -53,7 +53,9 @@ class Ticks:
         made = Ticks(quarter, none, none, none, ())
         onsets, lengths = made.many(tone.onset for tone in line), made.many(tone.length for tone in line)
         both = tuple((made.many(voice.starts), made.many(voice.ends)) for voice in voices)
-        return Ticks(quarter, onsets, lengths, made.many(tone.end for tone in line), both)
+        exact = quarter < FINEST  # else the sum of two times cut down is not the time of the sum cut down
+        ends = onsets + lengths if exact else made.many(tone.end for tone in line)
+        return Ticks(quarter, onsets, lengths, ends, both)
 
     def one(self, time: Fraction) -> int:
         """A time in ticks, cut down where it lies between two."""
