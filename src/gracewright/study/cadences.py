@@ -50,7 +50,8 @@ def find_cadences(
     starts = [chord.onset for chord in harmony]
     least, apart = numbers["closes.cadence"], numbers["closes.apart"]
     chance = closes.arrival * _borne_out(material, harmony, starts, closes)
-    chance[:, HALF] = _within_a_quarter(material, closes.start, chance[:, HALF]) * least / numbers["closes.half"]
+    easier = least / numbers["closes.half"]  # halves are kept at a lower chance
+    chance[:, HALF] = _within_a_quarter(material, closes.start, chance[:, HALF]) * easier
     score = np.maximum(chance[:, 1] + chance[:, 2], chance[:, 3:].max(axis=1))
     found = []
     kept = peaks(closes.apart, score, least, apart * material.line.quarter)
@@ -58,8 +59,9 @@ def find_cadences(
         kind = ARRIVALS[1 + int(chance[beat, 1:].argmax())]
         assert kind is not None, "a kept beat arrives somewhere"
         onset = material.line.time(int(closes.start[beat]))
-        found.append(_cadence(material, harmony, starts, onset, kind, min(1.0, float(score[beat])), hemiolas))
-    for onset, kind in _section_ends(material, harmony, starts, found):
+        strength = min(1.0, float(score[beat]) / (easier if kind == "half" else 1.0))
+        found.append(_cadence(material, harmony, starts, onset, kind, strength, hemiolas))
+    for onset, kind in _section_ends(material, harmony, starts, closes, found):
         found.append(_cadence(material, harmony, starts, onset, kind, SECTION_END, hemiolas))
     for onset, kind in find_broken(material, harmony, closes):
         if all(abs(onset - cadence.onset) >= Fraction(apart) for cadence in found):
@@ -108,27 +110,30 @@ def _within_a_quarter(material: Material, start: Ints, chance: Floats) -> Floats
 
 
 def _section_ends(
-    material: Material, harmony: Sequence[Harmony], starts: Sequence[Fraction], found: Sequence[Cadence]
-) -> list[tuple[Fraction, CadenceKind]]:
-    """Authentic cadences in the last two bars of a section that was left without any."""
+    material: Material, harmony: Sequence[Harmony], starts: Sequence[Fraction], closes: Closes,
+    found: Sequence[Cadence],
+) -> list[tuple[Fraction, CadenceKind]]:  # fmt: skip
+    """The likeliest authentic cadence in the last two bars of every section that was left without any."""
     missed: list[tuple[Fraction, CadenceKind]] = []
     bars = material.piece.bars
+    likely = closes.arrival[:, 1] + closes.arrival[:, 2] + closes.phrase
     for bar in bars:
-        if not _closes(material, bar):
-            continue
         begin = bars[max(0, bar.index - 1)].onset
-        if any(begin <= cadence.onset < bar.end for cadence in found):
+        if not _closes(material, bar) or any(begin <= cadence.onset < bar.end for cadence in found):
             continue
-        for at in range(bisect_left(starts, bar.end) - 1, max(0, bisect_left(starts, begin) - 1), -1):
-            here = harmony[at]
-            root = place_of(here.root)
-            plain = here.quality in ("major", "minor") and here.inversion == 0
-            if plain and _leads(harmony[at - 1], root) and material.weight(here.onset) >= LEAST_WEIGHT:
-                index = int(np.searchsorted(material.melody_onsets, material.line.ticks(here.onset), side="right")) - 1
-                perfect = index >= 0 and material.melody[index].pitch.fifths == root
-                missed.append((here.onset, "authentic-perfect" if perfect else "authentic-imperfect"))
-                break
+        fitting = [
+            (float(likely[_beat_at(material, closes, chord.onset)]), chord.onset)
+            for at in range(max(1, bisect_left(starts, begin)), bisect_left(starts, bar.end))
+            if (chord := harmony[at]).quality in ("major", "minor") and chord.inversion == 0
+            and _leads(harmony[at - 1], place_of(chord.root)) and material.weight(chord.onset) >= LEAST_WEIGHT
+        ]  # fmt: skip
+        if fitting:
+            missed.append((max(fitting)[1], "authentic-perfect"))
     return missed
+
+
+def _beat_at(material: Material, closes: Closes, onset: Fraction) -> int:
+    return max(0, int(np.searchsorted(closes.start, material.line.ticks(onset), side="right")) - 1)
 
 
 def _borne_out(
