@@ -20,7 +20,7 @@ from lxml import etree
 
 from bench_readers import files_of
 from gracewright.errors import BadInput
-from gracewright.score import Piece, read
+from gracewright.score import FigureItem, Piece, read
 from gracewright.score.musicxml_note import SIGN_ELEMENTS
 from gracewright.score.safe import checked, text_of, unpack_mxl
 
@@ -38,8 +38,9 @@ def read_in(piece: Piece) -> Counter[str]:
     })  # fmt: skip
 
 
-def _shows(item: object) -> bool:
-    return any(getattr(item, name) for name in ("number", "prefix", "suffix", "extend"))
+def _shows(item: FigureItem) -> bool:
+    """Whether it is a figure and not the line that goes on from one."""
+    return bool(item.number or item.prefix or item.suffix)
 
 
 def in_musicxml(data: bytes, name: str) -> Counter[str]:
@@ -51,9 +52,7 @@ def in_musicxml(data: bytes, name: str) -> Counter[str]:
         found["signs"] += sum(1 for _ in signs) if pitched else 0
         found["small notes"] += note.find("grace") is not None and pitched
     for figure in root.iter("figure"):
-        found["figures"] += any(
-            (child.text or "").strip() or (child.tag == "extend" and child.get("type") != "start") for child in figure
-        )
+        found["figures"] += any((child.text or "").strip() for child in figure)
     return found
 
 
@@ -61,6 +60,9 @@ def in_mei(data: bytes, name: str) -> Counter[str]:
     root = etree.fromstring(checked(data, name), etree.XMLParser(remove_comments=True))
     space = "{http://www.music-encoding.org/ns/mei}"
     score = next(root.iter(f"{space}score"))
+    for other in [one for tag in ("orig", "sic") for one in score.iter(space + tag)]:
+        if any(one.tag in (f"{space}reg", f"{space}corr") for one in other.getparent()):
+            other.getparent().remove(other)
     found: Counter[str] = Counter()
     found["signs"] = sum(1 for tag in ("trill", "mordent", "turn") for _ in score.iter(space + tag))
     found["figures"] = sum(1 for figure in score.iter(f"{space}f") if "".join(figure.itertext()).strip())
@@ -90,7 +92,8 @@ def in_kern(data: bytes, name: str) -> Counter[str]:
                         found["small notes"] += pitched and "q" in token
                     found["signs"] += len(re.findall(r"[TtMmWwS$]+", field.split()[0]))
                 elif spine.startswith("**f") and field != ".":
-                    found["figures"] += sum(1 for figure in field.split() if figure.strip("X_~"))
+                    moved = [one for figure in field.split() for one in figure.split(":")]  # 7:6 is two, one by one
+                    found["figures"] += sum(1 for figure in moved if figure.strip("Xx_~."))  # else a line, or not shown
     return found
 
 
