@@ -34,9 +34,11 @@ def samples(shared: Path) -> list[Path]:
     """Some scores for each door but MIDI; those that are refused are left out."""
     opened = shared / "data" / "open"
     corpus = Path(music21.__file__).parent / "corpus"
-    chosen = [*sorted((opened / "mattheson_figured").glob("*.mei"))[::6],
-              *sorted(opened.rglob("mei_samples/*.mei"))[::3], *sorted((opened / "polish_continuo").glob("*.krn"))[::25], *sorted(corpus.rglob("airdsAirs/*.abc"))[:1],
-              *sorted(corpus.rglob("ryansMammoth/*.abc"))[::400]]  # fmt: skip
+    chosen = [
+        *sorted((opened / "mattheson_figured").glob("*.mei"))[::6], *sorted(opened.rglob("mei_samples/*.mei"))[::3],
+        *sorted((opened / "polish_continuo").glob("*.krn"))[::25], *sorted(corpus.rglob("airdsAirs/*.abc"))[:1],
+        *sorted(corpus.rglob("ryansMammoth/*.abc"))[::400],
+    ]  # fmt: skip
     assert len(chosen) > 12
     return chosen
 
