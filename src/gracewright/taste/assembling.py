@@ -105,7 +105,7 @@ def _chosen(desk: Desk, found: Found, number: int, row: Row, wanted: Mapping[int
             source = reasons.source_of(desk.scores, desk.manner, site, kind)
             passage = desk.workshop.passages.get(grace)
             if passage is not None:
-                why = (*why, reasons.sentence(passage.reason))
+                why = (*why[:1], reasons.sentence(passage.reason), *why[1:])
         yield replace(
             _choice(desk, through, site, grace), strength=strength, reasons=why, source=source,
             alternatives=_alternatives(desk, found, number, note, kind),
