@@ -130,3 +130,13 @@ def test_a_dominant_shows_its_raised_third():
     chord = chord_of("D", "major", "D", 0)
 
     assert figures_over(Pitch.parse("D3"), upper("F#4", "A4", "D5"), chord, -2) == (item(prefix="sharp"),)
+
+
+def test_figures_of_a_chord_differ_from_the_printed_signature(make_piece):
+    """C major to G by way of D F# A: no sharp stands at the clef, so the F sharp over D is marked though G has one."""
+    lines = {"P1": "E5:2 D5:2 F#5:2 F#5:2 G5:4 A5:2 F#5:2 G5:4", "P2": "C3:2 B2:2 D3:4 G3:4 D3:4 G2:4",
+             "P3": "G4:2 G4:2 A4:4 B4:4 A4:4 B4:4"}  # fmt: skip
+    found = study(make_piece(lines))
+
+    chord = found.harmony_at(F(12))
+    assert (chord.root, chord.quality, chord.figures) == ("D", "major", ("#",))

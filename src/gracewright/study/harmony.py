@@ -54,11 +54,12 @@ OVERLAP: Final = 64
 
 @dataclass(frozen=True)
 class Reading:
-    """Keys of the beats, chords of the frames, and the key column of each frame."""
+    """Keys of the beats, chords of the frames, and the key column and printed signature of each frame."""
 
     keys: KeyPath
     chords: ChordPath
     columns: Ints
+    signatures: Ints
 
 
 def read_harmony(piece: Piece, line: Timeline, frames: Frames) -> Reading:
@@ -78,7 +79,8 @@ def read_harmony(piece: Piece, line: Timeline, frames: Frames) -> Reading:
     starts = np.searchsorted(frames.beat, np.arange(int(frames.beat[-1]) + 1))
     keys, chords, beats = reading.keys, reading.chords, order.frames.beat[place[starts]]
     path = ChordPath(chords.root[place], chords.quality[place], chords.inversion[place], chords.sure[place])
-    return Reading(KeyPath(starts, keys.path[beats], keys.score[beats]), path, reading.columns[place])
+    keyed = KeyPath(starts, keys.path[beats], keys.score[beats])
+    return Reading(keyed, path, reading.columns[place], signatures[place])
 
 
 def _read(
@@ -104,7 +106,7 @@ def _read(
     first, field = np.concatenate(firsts), np.concatenate(fields)
     keys = key_path(frames, starts, np.concatenate(keyed), signatures[starts], pauses.chorale)
     columns = keys.of_frames(frames)
-    return Reading(keys, _chords_in_keys(frames, roots, first, field, columns, figured), columns)
+    return Reading(keys, _chords_in_keys(frames, roots, first, field, columns, figured), columns, signatures)
 
 
 def _chords_in_keys(
@@ -181,6 +183,7 @@ def harmonies(line: Timeline, frames: Frames, reading: Reading) -> tuple[Harmony
     edges = np.nonzero(fresh)[0]
     starts, stops = frames.start[edges].tolist(), np.append(frames.start[edges[1:]], frames.end[-1]).tolist()
     sure = np.add.reduceat(chords.sure * frames.length, edges)
+    printed = reading.signatures[edges].tolist()
     found = []
     for at, (root, kind, turn, column) in enumerate(rows[:, edges].T.tolist()):
         quality = QUALITIES[kind]
@@ -193,7 +196,7 @@ def harmonies(line: Timeline, frames: Frames, reading: Reading) -> tuple[Harmony
             Harmony(
                 line.time(starts[at]), line.time(length), class_from_fifths(root - SHIFT), quality,
                 class_from_fifths(bass), inversion, key, numeral(root - SHIFT, quality, inversion, key),
-                figures_of(bass, members, key), round(float(sure[at]) / max(1, length), 3),
+                figures_of(bass, members, printed[at]), round(float(sure[at]) / max(1, length), 3),
             )
         )  # fmt: skip
     return tuple(found)

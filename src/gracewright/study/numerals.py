@@ -119,10 +119,12 @@ def _cased(degree: str, quality: Quality) -> str:
 
 
 @cache
-def figures_of(bass: int, members: tuple[int, ...], key: Key) -> tuple[str, ...]:
-    """Figured bass that a continuo player would expect over a bass note: common practice, no source.
+def figures_of(bass: int, members: tuple[int, ...], signature: int) -> tuple[str, ...]:
+    """Figured bass that a continuo player would expect over a bass note, altered against the printed signature.
 
-    >>> figures_of(6, (2, 6, 3, 0), Key.parse("G minor")), figures_of(2, (2, 6, 3), Key.parse("G minor"))
+    Common practice, no source. Under two flats:
+
+    >>> figures_of(6, (2, 6, 3, 0), -2), figures_of(2, (2, 6, 3), -2)
     (('6', '5'), ('#',))
     """
     letters = {(fifths * 4) % 7: fifths for fifths in members}
@@ -134,7 +136,7 @@ def figures_of(bass: int, members: tuple[int, ...], key: Key) -> tuple[str, ...]
         frozenset({3, 5}): (), frozenset({3, 6}): (6,), frozenset({4, 6}): (6, 4), frozenset({3, 5, 7}): (7,),
         frozenset({3, 5, 6}): (6, 5), frozenset({3, 4, 6}): (4, 3), frozenset({2, 4, 6}): (4, 2),
     }.get(frozenset(numbers), tuple(sorted(numbers, reverse=True)))  # fmt: skip
-    low, high = key.signature - 1, key.signature + 5
+    low, high = signature - 1, signature + 5
     altered = {n: "#" if f > high else "b" if f < low else "" for n, f in above.items()}
     result = []
     for number in sorted({*shown, *(n for n in numbers if altered[n])}, reverse=True):
