@@ -136,8 +136,19 @@ def test_abc_comes_in_and_says_what_was_lost():
 
     assert [name for name, _, _ in heard(piece, "P1")][:4] == ["G4", "A4", "B4", "D5"]
     assert [length for _, _, length in heard(piece, "P1")][:4] == [F(1, 2), F(1, 2), F(1), F(1)]
-    assert [sign.element for note in piece.notes for sign in note.marks.signs] == ["trill-mark", "turn", "trill-mark"]
-    assert "!+! (1)" in " ".join(piece.remarks)
+    signs = [sign.text or sign.element for note in piece.notes for sign in note.marks.signs]
+    assert signs == ["trill-mark", "+", "turn", "trill-mark"]
+    assert "!thumb! (1)" in " ".join(read("air.abc", ABC.replace("!trill!", "!thumb!").encode()).remarks)
+
+
+def test_abc_keeps_jumps_and_signs_that_the_converter_drops():
+    """The Fine stands at the bar line that closes its bar, as the ABC standard wants decorations of bar lines read."""
+    text = "X:1\nT:a\nM:3/4\nL:1/4\nK:G\n!segno!GAB | !slide!c !+!d !turnx!e !fine!| gab !D.S.alfine!|]\n"
+    piece = read("air.abc", text.encode())
+
+    assert [bar.jumps for bar in piece.bars] == [("segno",), ("fine",), ("dalsegno",)]
+    signs = [(str(note.pitch), [sign.text or sign.element for sign in note.marks.signs]) for note in piece.notes]
+    assert signs[3:6] == [("C5", ["schleifer"]), ("D5", ["+"]), ("E5", ["turn"])]
 
 
 def test_a_midi_file_of_ours_comes_back_and_the_door_is_frank():

@@ -8,21 +8,14 @@ from __future__ import annotations
 import re
 from collections import Counter
 from dataclasses import replace
-from typing import Final
 
 from gracewright.errors import BadInput
+from gracewright.score.abc_marks import known, marked, unmarked
 from gracewright.score.guarded import Converted, convert
 from gracewright.score.mei import read_mei
 from gracewright.score.model import Piece
 from gracewright.score.musicxml import read_tree
 from gracewright.score.safe import parse_xml, text_of
-
-CARRIED: Final = frozenset({"trill", "lowermordent", "uppermordent", "mordent", "pralltriller", "turn", "invertedturn",
-                            "fermata", "breath", "downbow", "upbow", "accent", ">", "emphasis", "roll", "p", "f", "mf",
-                            "mp", "pp", "ff", "staccato", "tenuto", "segno", "coda", "fine", "D.C.",
-                            "D.S."})  # fmt: skip
-"""ABC decorations that the converter keeps (measured)."""
-
 
 
 def _with(piece: Piece, *remarks: str) -> Piece:
@@ -52,9 +45,11 @@ def read_abc(data: bytes, name: str) -> Piece:
     text = text_of(data, name)
     if not re.search(r"^K:", text, re.M):
         raise BadInput("the ABC file has no key line (K:)", file=name, remedy="begin with X:, T:, M:, L: and K: lines")
-    converted = convert("abc", text.encode("utf-8"), name)
-    piece = read_tree(parse_xml(converted.data, name), name)
-    lost = Counter(word for word in re.findall(r"!([^!\s]+)!", text) if word not in CARRIED)
+    converted = convert("abc", marked(text).encode("utf-8"), name)
+    tree = parse_xml(converted.data, name)
+    unmarked(tree.getroot())
+    piece = read_tree(tree, name)
+    lost = Counter(word for word in re.findall(r"!([^!\s]+)!", text) if not known(word))
     remark = ""
     if lost:
         listed = ", ".join(f"!{word}! ({count})" for word, count in sorted(lost.items())[:8])
