@@ -24,6 +24,9 @@ SPREAD: Final = 0.15
 NO_DANCE: Final = 0.45
 """The fit of being no dance at all."""
 
+ENOUGH: Final = 1500
+"""Notes of the melody that are looked at."""
+
 NAMED: Final = 0.38
 """Least confidence for a dance to be named."""
 
@@ -57,7 +60,7 @@ def guess_dance(piece: Piece, melody: tuple[Tone, ...], tempo: Fraction | None =
     row, confidence = _by_name(said)
     word = next((w for w in _tables()["word"] if any(_holds(said, part) for part in w["words"])), None)
     if row is None and word is None:  # a movement named by its pace is no dance
-        row, confidence = _by_look(piece, melody)
+        row, confidence = _by_look(piece, melody[:ENOUGH])
     beat = _usual_beat(piece, row, melody)
     slow = bool(word["slow"]) if word else bool(row is not None and row["slow"] and confidence > 0.5)
     if word and row is None:
@@ -107,7 +110,7 @@ def _look(piece: Piece, melody: tuple[Tone, ...]) -> _Look:
     leaps = sum(abs(a.pitch.diatonic - b.pitch.diatonic) > 1 for a, b in pairwise(melody))
     return _Look(
         f"{meter.beats}/{meter.unit}", upbeat, float(quick), any(b.repeat_end for b in piece.bars),
-        len(held) / len(piece.bars) if meter.beats == 3 else 0.0, leaps / total,
+        len(held) / (melody[-1].bar + 1) if melody and meter.beats == 3 else 0.0, leaps / total,
     )  # fmt: skip
 
 

@@ -225,12 +225,10 @@ def _best_window(cells: _Cells, first: int, stop: int, back: int) -> int:
     at a barline where several are alike."""
     if stop - first <= back:
         return first
-    sums = [0.0]
-    for at in range(first, stop):
-        sums.append(sums[-1] + _agreement(cells, at, at - back))
-    starts = range(stop - first - back + 1)
-    best = max(starts, key=lambda n: (round(sums[n + back] - sums[n], 6), _begins_bar(cells, first + n), -n))
-    return first + best
+    sums = np.cumsum([0.0, *(_agreement(cells, at, at - back) for at in range(first, stop))])
+    windows = sums[back:] - sums[:-back]
+    likest = np.flatnonzero(windows > windows.max() - 1e-6).tolist()
+    return first + next((at for at in likest if _begins_bar(cells, first + at)), likest[0])
 
 
 def _followed(cells: _Cells, at: int, end: int, back: int) -> int:

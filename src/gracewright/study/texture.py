@@ -10,6 +10,7 @@ Public: find_imitations, find_walking_bass.
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
@@ -24,6 +25,8 @@ from gracewright.study.model import Imitation, WalkingBass
 
 HEAD: Final = 4  # steps by which a figure is looked up
 FULL: Final = 6
+MOST: Final = 8  # statements before an entry that are looked at
+PRIME: Final = 1_000_003
 WITHIN: Final = 4  # bars
 STEPWISE: Final = 0.6
 LEAST_WALK: Final = 2  # bars
@@ -41,8 +44,14 @@ class _Line:
         place = np.array([tone.pitch.diatonic for tone in tones], dtype=np.int64)
         return _Line(onset, np.diff(place), np.diff(onset), place)
 
-    def head(self, at: int) -> tuple[int, ...]:
-        return (*self.step[at : at + HEAD].tolist(), *self.gap[at : at + HEAD].tolist())
+    def heads(self) -> list[int]:
+        """A number for the figure that begins at each note; unlike figures may share one by rare chance."""
+        count = max(0, len(self.step) - HEAD + 1)
+        mixed = np.zeros(count, dtype=np.int64)
+        for shift in range(HEAD):
+            for row in (self.step, self.gap):
+                mixed = mixed * PRIME + row[shift : shift + count]
+        return [int(value) for value in mixed.tolist()]
 
 
 def find_imitations(material: Material) -> tuple[Imitation, ...]:
@@ -60,19 +69,27 @@ def find_imitations(material: Material) -> tuple[Imitation, ...]:
 
 
 def _taken_up(material: Material, leader: _Line, other: _Line, name: str) -> list[Imitation]:
-    heads: dict[tuple[int, ...], list[int]] = {}
-    for at in range(len(leader.step) - HEAD + 1):
-        heads.setdefault(leader.head(at), []).append(at)
+    heads: dict[int, list[int]] = {}
+    for at, head in enumerate(leader.heads()):
+        heads.setdefault(head, []).append(at)
+    onsets = leader.onset.tolist()
     found = []
     done: dict[int, int] = {}  # distance in notes between the lines → followed as far as
-    for there in range(len(other.step) - HEAD + 1):
+    for there, head in enumerate(other.heads()):
+        if head not in heads:
+            continue
         entry = int(other.onset[there])
         bar = material.line.ticks(material.bar_at(material.line.time(entry)).meter.length)
-        for at in heads.get(other.head(there), ())[-8:] if other.head(there) in heads else ():
-            behind = entry - int(leader.onset[at])
-            if not 0 < behind <= WITHIN * bar or there < done.get(there - at, 0):
+        earlier = heads[head]
+        for at in earlier[max(0, bisect_right(earlier, entry, key=onsets.__getitem__) - MOST) :]:
+            behind = entry - onsets[at]
+            if behind <= 0:
+                break
+            if behind > WITHIN * bar or there < done.get(there - at, 0):
                 continue
             count = _agreeing(leader, other, at, there)
+            if count < HEAD:
+                continue
             done[there - at] = there + count
             length = int(leader.onset[at + count] - leader.onset[at])
             steps = leader.step[at : at + count]
