@@ -89,3 +89,22 @@ def test_a_part_that_sounds_an_octave_lower_is_spelled_so(told):
     data = score(note("C5", 8), more=f"<transpose>{told}<chromatic>-12</chromatic></transpose>")
 
     assert [str(tone.pitch) for tone in tones(read("low.musicxml", data), "P1")] == ["C4"]
+
+
+def test_a_tie_that_is_only_begun_ends_at_the_next_note_of_its_pitch():
+    start, tied = START.format(divisions=1, more=""), '<tie type="start"/>'
+    bars = [sounding("C", 5, 4, "whole", tied), sounding("C", 5, 4, "whole"), sounding("D", 5, 4, "whole", tied)]
+    above = "".join(measure(place, (start if place == 1 else "") + bar) for place, bar in enumerate(bars, 1))
+    piece = read("tie.musicxml", TWO.format(above=above, below="").encode())
+
+    assert [(str(tone.pitch), tone.length) for tone in tones(piece, "A")] == [("C5", 8), ("D5", 4)]
+    assert piece.remarks == ("Bar 3: a tie leads nowhere and is read as two notes.",)
+
+
+def test_a_tie_is_not_mended_across_a_repeat():
+    start, back = START.format(divisions=1, more=""), '<barline><repeat direction="backward"/></barline>'
+    above = measure(1, start + sounding("C", 5, 4, "whole", '<tie type="start"/>') + back)
+    above += measure(2, sounding("C", 5, 4, "whole"))
+    piece = read("tie.musicxml", TWO.format(above=above, below="").encode())
+
+    assert [tone.length for tone in tones(piece, "A")] == [4, 4]

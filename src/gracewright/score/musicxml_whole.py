@@ -32,6 +32,7 @@ def finish(reading: Reading, root: etree._Element, document: bytes) -> Piece:
     bars, starts = _bars(reading)
     _put_signs(reading)
     _remark_on_bars(reading, bars)
+    _mend_ties(reading, starts)
     _remark_on_ties(reading)
     times = Times(divisions)
     exact = times.__getitem__
@@ -165,6 +166,25 @@ def _remark_on_bars(reading: Reading, bars: Sequence[Bar]) -> None:
     overfull = [bar.number for raw, bar in pairs if bar.meter.measured and bar.length > bar.meter.length]
     if overfull and len(overfull) * 4 < len(bars):
         reading.remarks.append(f"{listed(overfull)}: more than the time signature allows; read as it stands.")
+
+
+def _mend_ties(reading: Reading, starts: Sequence[int]) -> None:
+    """Some programs write where a tie begins and not where it ends: the note of the same pitch that follows at once is
+    meant, unless a repeat or an ending lies between."""
+    for events in reading.events:
+        waiting: dict[Pitch, Event] = {}
+        for event in events:
+            raw = event.raw
+            if raw.pitch is None or not (waiting or raw.tie_start):
+                continue
+            before = waiting.pop(raw.pitch, None)
+            if before is not None and not raw.tie_stop:
+                touching = starts[before.bar] + before.at + before.ticks == starts[event.bar] + event.at
+                left, right = reading.bars[before.bar], reading.bars[event.bar]
+                new_bar = before.bar != event.bar
+                raw.tie_stop = touching and not (new_bar and (left.repeat_end or right.ending_start))
+            if raw.tie_start:
+                waiting[raw.pitch] = event
 
 
 def _remark_on_ties(reading: Reading) -> None:
