@@ -137,10 +137,12 @@ def test_repeat_signs_alone_never_leave_a_bar_out(rows):
     assert heard == set(range(len(bars)))
 
 
-def test_unfolding_grows_with_the_bars():
+@pytest.mark.parametrize("strain", ["x x x 1[ x :| 2[ x ] ", "x x x x x ", "x x x x x :| ", "1[ x "])
+def test_unfolding_grows_with_the_bars(strain):
     """Ten times the bars take about ten times as long; a hundred times would be quadratic."""
+
     def seconds(many):
-        bars = bars_of("x x x 1[ x :| 2[ x ] " * many)
+        bars = bars_of(strain * many)
         begun = time.process_time()
         played_order(bars)
         return time.process_time() - begun

@@ -34,21 +34,22 @@ def played_order(bars: Sequence[Bar]) -> tuple[Segment, ...]:
     order: list[int] = []
     returned = ""  # after a da capo or dal segno, repeats are not taken again
     start, index, times = 0, 0, 1
+    after = _after_endings(bars)
     while index < len(bars) and len(order) < MOST * len(bars):
         bar = bars[index]
         if bar.repeat_start and not returned and index != start:
             start, times = index, 1
         if bar.endings and times not in bar.endings and not returned:
-            index = _after_ending(bars, index)
+            index = after[index]
             continue
-        if bar.endings and returned and 1 in bar.endings and _has_later_ending(bars, index):
-            index = _after_ending(bars, index)
+        if bar.endings and returned and 1 in bar.endings and _has_later_ending(bars, index, after):
+            index = after[index]
             continue
         order.append(index)
         heard[index] += 1
         if returned and "fine" in bar.jumps:
             break
-        more = _has_later_ending(bars, index)
+        more = _has_later_ending(bars, index, after)
         if (bar.repeat_end or (more and bars[index + 1].endings != bar.endings)) and not returned:
             rounds = max(bar.repeat_end, max(bar.endings, default=0) + 1 if more else 0)
             if times < min(rounds, MOST) and heard[start] < MOST:
@@ -72,19 +73,17 @@ def played_order(bars: Sequence[Bar]) -> tuple[Segment, ...]:
     return _runs(order)
 
 
-def _after_ending(bars: Sequence[Bar], index: int) -> int:
-    here = bars[index].endings
-    while index < len(bars) and bars[index].endings == here:
-        closing = bars[index].repeat_end
-        index += 1
-        if closing:
-            break
-    return index
+def _after_endings(bars: Sequence[Bar]) -> list[int]:
+    """For each bar the first one after the ending it stands under: where numbers change or dots close it."""
+    after = list(range(1, len(bars) + 1))
+    for index in range(len(bars) - 2, -1, -1):
+        if not bars[index].repeat_end and bars[index].endings == bars[index + 1].endings:
+            after[index] = after[index + 1]
+    return after
 
 
-def _has_later_ending(bars: Sequence[Bar], index: int) -> bool:
-    here = bars[index].endings
-    later = _after_ending(bars, index)
+def _has_later_ending(bars: Sequence[Bar], index: int, after: Sequence[int]) -> bool:
+    here, later = bars[index].endings, after[index]
     return bool(here) and later < len(bars) and bool(bars[later].endings) and bars[later].endings != here
 
 
