@@ -14,7 +14,7 @@ DIGITS: Final = {0: 0xEA50, 1: 0xEA51, 2: 0xEA52, 3: 0xEA54, 4: 0xEA55, 5: 0xEA5
 RAISED: Final = {2: 0xEA53, 4: 0xEA56, 5: 0xEA58, 6: 0xEA5C, 7: 0xEA5E, 9: 0xEA62}
 """Figures with a stroke through them, which raise (5 and 7: common practice, some prints mean the diminished one)."""
 SIGNS: Final = {"flat-flat": 0xEA63, "double-flat": 0xEA63, "flat": 0xEA64, "natural": 0xEA65, "sharp": 0xEA66,
-                "double-sharp": 0xEA67, "sharp-sharp": 0xEA67, "plus": 0xEA6C}  # fmt: skip
+                "double-sharp": 0xEA67, "sharp-sharp": 0xEA67, "plus": ord("+")}  # fmt: skip
 
 
 def figure_text(item: FigureItem) -> str:
