@@ -20,6 +20,7 @@ from fractions import Fraction
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from gracewright.pitch import Key
 from gracewright.score import Bar, Tone
@@ -49,10 +50,11 @@ def find_cadences(
     numbers = weights().numbers
     starts = [chord.onset for chord in harmony]
     least, apart = numbers["closes.cadence"], numbers["closes.apart"]
-    chance = closes.arrival * _borne_out(material, harmony, starts, closes)
+    chance = closes.arrival.copy()
+    chance[:, HALF] *= np.where(_on_the_dominant(material, harmony, starts, closes), 1, numbers["closes.doubt"])
     easier = least / numbers["closes.half"]  # halves are kept at a lower chance
     chance[:, HALF] = _within_a_quarter(material, closes.start, chance[:, HALF]) * easier
-    score = np.maximum(chance[:, 1] + chance[:, 2], chance[:, 3:].max(axis=1))
+    score = np.maximum(chance[:, 1] + chance[:, 2], chance[:, HALF])
     found = []
     kept = peaks(closes.apart, score, least, apart * material.line.quarter)
     for beat in _one_of_each(kept, score, closes, material.ticks_of(starts), [chord.root for chord in harmony]):
@@ -136,40 +138,19 @@ def _beat_at(material: Material, closes: Closes, onset: Fraction) -> int:
     return max(0, int(np.searchsorted(closes.start, material.line.ticks(onset), side="right")) - 1)
 
 
-def _borne_out(
+def _on_the_dominant(
     material: Material, harmony: Sequence[Harmony], starts: Sequence[Fraction], closes: Closes
-) -> Floats:
-    """For each beat and kind: 1 where the chords bear the kind out, else ``closes.doubt``."""
-    doubt = weights().numbers["closes.doubt"]
-    agreed = np.full(closes.arrival.shape, doubt)
-    ticks = np.array([material.line.ticks(start) for start in starts])
+) -> NDArray[np.bool_]:
+    """For each beat: whether the dominant of the key sounds there, or within an eighth, with its root in the bass."""
+    fits = np.array([
+        chord.quality in ("major", "dominant seventh") and chord.inversion == 0
+        and place_of(chord.root) - chord.key.tonic_fifths == 1 for chord in harmony
+    ])  # fmt: skip
+    ticks = material.ticks_of(starts)
     at = np.searchsorted(ticks, closes.start, side="right") - 1
     ahead = np.minimum(at + 1, len(harmony) - 1)
     near = np.where(ticks[ahead] - closes.start <= material.line.quarter // 2, ahead, at)
-    for beat in range(len(at)):
-        for index in {int(at[beat]), int(near[beat])}:
-            kinds = _possible(harmony, index)
-            agreed[beat, kinds] = 1.0
-    return agreed
-
-
-def _possible(harmony: Sequence[Harmony], at: int) -> list[int]:
-    """Columns of ARRIVALS that a chord and the two before it allow."""
-    here = harmony[at]
-    root = place_of(here.root)
-    tonic = here.key.tonic_fifths
-    kinds = []
-    earlier = harmony[max(0, at - 2) : at]
-    if here.quality in ("major", "minor"):
-        if any(_leads(chord, root) for chord in earlier):
-            kinds += [1, 2]
-        if root - tonic in (3, -4, -1) and any(_leads(chord, tonic) for chord in earlier):
-            kinds.append(4)
-    if here.quality in ("major", "dominant seventh") and root - tonic == 1 and here.inversion == 0:
-        kinds.append(3)
-    if any(_leads(chord, tonic) for chord in earlier):
-        kinds.append(5)
-    return kinds
+    return np.asarray(fits[at] | fits[near])
 
 
 def _leads(chord: Harmony, goal: int) -> bool:

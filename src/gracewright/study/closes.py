@@ -28,9 +28,7 @@ from gracewright.study.model import CadenceKind, Sequence
 from gracewright.study.surroundings import surroundings
 from gracewright.study.tables import weights
 
-ARRIVALS: Final[tuple[CadenceKind | None, ...]] = (
-    None, "authentic-perfect", "authentic-imperfect", "half", "deceptive", "evaded",
-)  # fmt: skip
+ARRIVALS: Final[tuple[CadenceKind | None, ...]] = (None, "authentic-perfect", "authentic-imperfect", "half")
 SORTS: Final = ("perfect", "authentic", "half", "broken", "phrase")
 """What is learned of each beat: a perfect authentic cadence arrives, an authentic one of either kind, a half cadence,
 a deceptive or evaded one; a phrase ends."""
@@ -79,11 +77,11 @@ def close_features(beats: Beats) -> Floats:
 
 
 def sorts_of(beats: Beats, chance: Floats) -> Closes:
-    """Chances of SORTS told as arrivals; what kind of broken cadence it is, the chords will tell."""
-    perfect, authentic, half, broken, phrase = _as_before_the_first_ending(beats, chance).T
+    """Chances of SORTS told as arrivals; broken cadences are too rare to be told from these chances."""
+    perfect, authentic, half, _, phrase = _as_before_the_first_ending(beats, chance).T
     imperfect = np.maximum(authentic - perfect, 0)
-    none = np.maximum(1 - perfect - imperfect - half - broken, 0)
-    arrival = np.stack([none, perfect, imperfect, half, broken, broken], axis=1)
+    none = np.maximum(1 - perfect - imperfect - half, 0)
+    arrival = np.stack([none, perfect, imperfect, half], axis=1)
     starts = beats.material.line.bar_start
     apart = beats.start + sum((beats.start >= starts[later]) * starts[-1] for _, (later, _) in _endings(beats))
     return Closes(beats.start, arrival, phrase, apart, beats.running)
