@@ -151,7 +151,7 @@ def _read_all(jobs: Sequence[Job], workers: int, cluster: str) -> Iterator[Read]
         raise BadInput(f"no Dask cluster answers at {cluster} ({fault})", remedy="check the address") from None
     with client:
         try:
-            client.wait_for_workers(1, timeout=10)
+            client.wait_for_workers(1, timeout=30)
             for future in distributed.as_completed(client.map(_one, jobs)):
                 yield future.result()
         except TimeoutError:
