@@ -49,6 +49,7 @@ from gracewright.score import (
     read,
     signatures,
     tones,
+    write_abc,
     write_mei,
     write_midi,
     write_parallel,
@@ -56,7 +57,7 @@ from gracewright.score import (
     write_signs,
 )
 from gracewright.score.transpose import transposed
-from gracewright.sheet import parallel_sheet
+from gracewright.sheet import parallel_sheet, readable
 from gracewright.sound import SAMPLE_RATE, load_temperament, render, write_audio
 from gracewright.study import Study, study
 from gracewright.taste import (
@@ -79,8 +80,9 @@ from gracewright.taste import (
 
 RESULTS: Final = ("signs.musicxml", "played.musicxml", "plan.txt", "sheet.pdf", "sound.ogg")
 """What :func:`write_results` can leave in a folder, quick ones first."""
-MORE_RESULTS: Final = ("parallel.musicxml", "played.mid", "both.mei")
-"""What it can leave besides, asked by name: plain and played as parallel parts; tuned MIDI; signs and notes as MEI."""
+MORE_RESULTS: Final = ("parallel.musicxml", "played.mid", "both.mei", "signs.abc")
+"""What it can leave besides, asked by name: plain and played as parallel parts; tuned MIDI; signs and notes as MEI;
+the line with the signs of the first time as ABC."""
 SECOND_SHEET: Final = "sheet-second.pdf"
 """The sheet of a second melody part."""
 MENDS: Final = 6
@@ -519,9 +521,12 @@ def result(work: Work, name: str) -> bytes:
         order = [(segment.first_bar, segment.last_bar) for segment in work.study.order]
         first, repeat = additions(work)
         return write_mei(work.piece, work.study.solo, first, sounded(work), order, repeat_additions=repeat)
+    if name == "signs.abc":
+        return write_abc(read("signs.musicxml", result(work, "signs.musicxml")), work.study.solo)
     if name == "played.mid":
         return midi_of(work)
-    return parallel_sheet(work.piece, work.study, work.plan, work.version, paper=work.wishes.paper, about=about(work))
+    piece = readable(work.piece, work.study.solo, load_instrument(work.plan.instrument))
+    return parallel_sheet(piece, work.study, work.plan, work.version, paper=work.wishes.paper, about=about(work))
 
 
 def midi_of(work: Work) -> bytes:

@@ -22,6 +22,7 @@ from gracewright.score.model import (
 )
 from gracewright.score.ours import canonical, strip_ours
 from gracewright.score.reading import read, scores_in
+from gracewright.score.writing_abc import write_abc
 from gracewright.score.writing_mei import write_mei
 from gracewright.score.writing_midi import MidiPart, Signature, signatures, write_midi
 from gracewright.score.writing_played import Sounded, write_parallel, write_played
@@ -61,6 +62,7 @@ __all__ = [
     "signatures",
     "strip_ours",
     "tones",
+    "write_abc",
     "write_mei",
     "write_midi",
     "write_parallel",

@@ -1,6 +1,6 @@
 """Decorations of ABC that the converter drops, carried through it as text and put where they belong afterwards.
 
-Public: marked, unmarked, known, CARRIED.
+Public: marked, unmarked, known, CARRIED, MARK.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ WORDS: Final = {
 """Decorations that are words on the page; a lone cross is read as a sign."""
 SIGNS: Final = {"slide": "schleifer", "turnx": "turn", "invertedturnx": "inverted-turn"}
 DIRECTIONS: Final = ("segno", "coda")
-_MARK: Final = "gw-mark-"
+MARK: Final = "gw-mark-"
 _END: Final = "end-"
 _DECORATION: Final = re.compile(r"!([^!\s]+)!(\s*[|:\]])?")
 
@@ -45,9 +45,9 @@ def _annotation(found: re.Match[str]) -> str:
     if name in ("+", "plus"):
         return f'"^+"{bar_line}'
     if name in WORDS:
-        return f'"^{_MARK}{_END if bar_line else ""}{name}"{bar_line}'
+        return f'"^{MARK}{_END if bar_line else ""}{name}"{bar_line}'
     carried = name in SIGNS or name in DIRECTIONS or name == "arpeggio"
-    return f'"^{_MARK}{name}"{bar_line}' if carried else found[0]
+    return f'"^{MARK}{name}"{bar_line}' if carried else found[0]
 
 
 def known(name: str) -> bool:
@@ -59,9 +59,9 @@ def unmarked(root: etree._Element) -> None:
     """Put what was carried as text where it belongs in the MusicXML document, in place."""
     for direction in list(root.iter("direction")):
         words = direction.find("direction-type/words")
-        if words is None or not (words.text or "").startswith(_MARK):
+        if words is None or not (words.text or "").startswith(MARK):
             continue
-        name = (words.text or "").removeprefix(_MARK)
+        name = (words.text or "").removeprefix(MARK)
         if name.removeprefix(_END) in WORDS:
             words.text = WORDS[name.removeprefix(_END)]
             if name.startswith(_END):

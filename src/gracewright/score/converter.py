@@ -52,6 +52,15 @@ def midi(data: bytes) -> dict[str, Any]:
     return {"text": lytk.to_musicxml(score), "said": said}
 
 
+def to_abc(data: bytes) -> dict[str, Any]:
+    """MusicXML to ABC."""
+    import lytk
+
+    score = lytk.from_musicxml_bytes(data)
+    said = [str(diagnostic.message) for diagnostic in score.diagnostics][:MOST_SAID]
+    return {"text": lytk.to_abc(score), "said": said}
+
+
 def main(kind: str) -> None:
     """Read standard input, answer with one line."""
     answers = os.fdopen(os.dup(1), "w", encoding="utf-8")
@@ -65,7 +74,7 @@ def main(kind: str) -> None:
         pass
     data = sys.stdin.buffer.read()
     try:
-        answer = {"humdrum": humdrum, "abc": abc, "midi": midi}[kind](data)
+        answer = {"humdrum": humdrum, "abc": abc, "midi": midi, "to_abc": to_abc}[kind](data)
     except Exception as fault:  # every fault of a library becomes one sentence
         answer = {"fault": " ".join(str(fault).split())[:160] or type(fault).__name__}
     answers.write(json.dumps(answer) + "\n")

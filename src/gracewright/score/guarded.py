@@ -16,7 +16,7 @@ from gracewright.score.safe import MAX_FILE
 
 LIMIT: Final = 30.0
 """Seconds that a conversion may take."""
-NAMES: Final = {"humdrum": "Humdrum", "abc": "ABC", "midi": "MIDI"}
+NAMES: Final = {"humdrum": "Humdrum", "abc": "ABC", "midi": "MIDI", "to_abc": "MusicXML"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,7 +27,10 @@ class Converted:
     said: tuple[str, ...]
 
 
-def convert(kind: Literal["humdrum", "abc", "midi"], data: bytes, name: str, *, limit: float = LIMIT) -> Converted:
+Kind = Literal["humdrum", "abc", "midi", "to_abc"]
+
+
+def convert(kind: Kind, data: bytes, name: str, *, limit: float = LIMIT) -> Converted:
     """Convert a file. Raises BadInput where the converter refuses, crashes or takes longer than ``limit`` seconds."""
     words = NAMES[kind]
     if len(data) > MAX_FILE:
