@@ -23,6 +23,7 @@ from gracewright.cli.options import (
 from gracewright.errors import BadInput
 from gracewright.graces import load_source, look_up
 from gracewright.graces.heard import open_piece
+from gracewright.instruments import load_instrument
 from gracewright.job import Wishes, Work, about, demo_piece, in_place_of, work_on
 from gracewright.sheet import (
     PAPERS,
@@ -31,6 +32,7 @@ from gracewright.sheet import (
     parallel_sheet,
     part_sheet,
     practice_ladder,
+    readable,
     signs_sheet,
     source_sheet,
     worksheet,
@@ -136,7 +138,8 @@ def made(kind: str, work: Work, phrase: int | None, key: bool) -> bytes:
     """The sheet of a kind. Raises BadInput where the piece has no such phrase."""
     if phrase is not None and phrase >= len(work.study.phrases):
         raise BadInput(f"the piece has {len(work.study.phrases)} phrases, not {phrase + 1}", file=work.piece.source)
-    piece, study, plan, version = work.piece, work.study, work.plan, work.version
+    study, plan, version = work.study, work.plan, work.version
+    piece = readable(work.piece, study.solo, load_instrument(plan.instrument))
     paper, level = work.wishes.paper, work.wishes.level
     sheets: dict[str, Callable[[], bytes]] = {
         "parallel": lambda: parallel_sheet(piece, study, plan, version, paper=paper, about=about(work)),

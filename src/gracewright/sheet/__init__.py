@@ -1,5 +1,6 @@
 """Draw and print: engraving, parallel staves, performing parts, teaching sheets."""
 
+from gracewright.sheet.clefs import readable
 from gracewright.sheet.engrave import Engraved, engrave
 from gracewright.sheet.examples import Example, Written, engraved_example, example_of
 from gracewright.sheet.excerpts import excerpt
@@ -19,6 +20,6 @@ from gracewright.sheet.typeset import PAPERS
 __all__ = [
     "PAPERS", "Box", "Engraved", "Example", "Fault", "Staff", "System", "Written", "drawn_id", "engrave",
     "engraved_example", "example_of", "excerpt", "faults_of", "graded_sheet", "manners_sheet", "mei_of",
-    "parallel_sheet", "parallel_staves", "part_sheet", "practice_ladder", "reasons_of", "signs_sheet", "source_sheet",
-    "study_sheet", "study_systems", "systems_of", "tone_of", "web_fonts", "worksheet",
+    "parallel_sheet", "parallel_staves", "part_sheet", "practice_ladder", "readable", "reasons_of", "signs_sheet",
+    "source_sheet", "study_sheet", "study_systems", "systems_of", "tone_of", "web_fonts", "worksheet",
 ]  # fmt: skip
