@@ -22,6 +22,7 @@ from gracewright.graces import Context, Notated, contexts, sign_for
 from gracewright.instruments import Instrument, load_instrument, widened
 from gracewright.job import Wishes, Work, moved, work_on
 from gracewright.score import Piece, Tone, tones
+from gracewright.sheet import readable
 from gracewright.study import Study, study
 from gracewright.taste import Manner, Plan, load_manner, make_plan, manner_for
 
@@ -98,6 +99,14 @@ class Draft:
     @cached_property
     def piece(self) -> Piece:
         return self.ground.piece_for(self.wishes)
+
+    @cached_property
+    def drawn(self) -> Piece:
+        """The piece for drawing: the solo line in a clef that its player reads."""
+        name, solo = self.wishes.instrument, self.study.solo
+        key = ("drawn", id(self.piece), solo, name)
+        found: Piece = self.ground.keep(key, lambda: readable(self.piece, solo, load_instrument(name)))
+        return found
 
     @cached_property
     def study(self) -> Study:

@@ -105,7 +105,7 @@ class Leaf:
         )
 
     def _starts(self, draft: Draft, view: View, piece: Piece, staves: list[Staff]) -> tuple[int, ...]:
-        key = (id(draft.piece), draft.study.solo, view)
+        key = (id(draft.drawn), draft.study.solo, view)
         if key not in self.breaks:
             widths = natural_widths(piece, staves, version_of(draft, view))
             self.breaks[key] = break_evenly(widths, view.width)
@@ -163,7 +163,7 @@ def keys_of(draft: Draft, view: View, staves: list[Staff], spans: list[tuple[int
             if note.part == version.solo:
                 bar = bisect_right(onsets, note.page_onset) - 1
                 by_bar.setdefault(bar, []).append((note.onset, note.length, note.pitch, note.slurred))
-    same = (id(piece), draft.study.solo, draft.study.bass, view)
+    same = (id(draft.drawn), draft.study.solo, draft.study.bass, view)
     inside = [[by_bar.get(bar) for bar in range(first, last + 1)] for first, last in spans]
     told = [repr((same, span, bars)) for span, bars in zip(spans, inside, strict=True)]
     return [hashlib.sha256(text.encode()).hexdigest()[:16] for text in told]
@@ -185,7 +185,7 @@ def inlined(svg: str) -> str:
 
 def staves_of(draft: Draft, view: View) -> tuple[Piece, list[Staff]]:
     """The staves of a view, top first, and the piece they are drawn from."""
-    study, piece = draft.study, draft.piece
+    study, piece = draft.study, draft.drawn
     solo = study.solo
     upper: dict[str, Notated] = draft.added(2 if view.rows == "again" else 1)
     rows = [Staff("written", solo, added=upper, words=True, lyrics=True)]
