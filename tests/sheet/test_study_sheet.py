@@ -2,6 +2,7 @@
 
 import re
 from dataclasses import replace
+from fractions import Fraction as F
 
 import pytest
 from click.testing import CliRunner
@@ -15,7 +16,7 @@ from gracewright.sheet import faults_of, study_sheet, study_systems
 from gracewright.sheet.ink import figures_ink, key_ink, numeral_ink, words
 from gracewright.sheet.study_marks import CADENCES, COLOUR, bar_edges
 from gracewright.sheet.study_sheet import MARKS, study_staves
-from gracewright.study import study
+from gracewright.study import Imitation, study
 from gracewright.study.continuo import propose_figures
 
 ABC = """X:1
@@ -97,6 +98,14 @@ def test_figures_are_proposed_in_brackets_only_where_none_are_printed(menuet):
     assert drawn.count(bracket) == 2 * len(proposed)
     assert printed.count(bracket) == 0
     assert printed.count('class="harm') == len(menuet.piece.figures)
+
+
+def test_an_answer_in_the_bass_is_bracketed_where_it_enters(menuet):
+    answer = Imitation("solo", menuet.piece.bars[0].onset, menuet.piece.bars[2].onset, F(6), -7)
+    study_with_one = replace(menuet.study, imitations=(answer,))
+    drawn = study_systems(menuet.piece, study_with_one)[0].svg
+
+    assert f"the{SPACE}bass{SPACE}answers,{SPACE}bar{SPACE}1<" in drawn
 
 
 def test_a_lone_melody_has_a_sheet_too(tune):

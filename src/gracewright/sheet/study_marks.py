@@ -1,8 +1,8 @@
 """The study drawn about a system of engraved music, in lanes of its own above and below, so that nothing is covered.
 
 Conventions: lengths are tenths of a millimetre from the system's top left, as :class:`gracewright.sheet.systems.Box`.
-Above, from the music outwards: phrases, sequences, repeats, hemiolas; below: proposed figures, Roman numerals, keys,
-cadences. Every text drawn here gets a box, so that overlaps can be looked for.
+Above, from the music outwards: phrases, sequences, imitations, repeats, hemiolas; below: proposed figures, Roman
+numerals, keys, cadences. Every text drawn here gets a box, so that overlaps can be looked for.
 
 Public: annotated, Across, bar_edges, COLOUR.
 """
@@ -152,7 +152,7 @@ def annotated(system: System, piece: Piece, study: Study, figures: Sequence[Figu
     bottom = _cadences(drawing, across, system, study, bottom)
     overhead = _Drawing()
     height = 0.0
-    for lane in (_hemiolas, _repeats, _sequences, _phrases):
+    for lane in (_hemiolas, _repeats, _answers, _sequences, _phrases):
         height = lane(overhead, across, system, piece, study, height)
     shift = height + 4 if height else 0.0
     total = round(bottom + shift + 6)
@@ -345,7 +345,19 @@ def _repeats(drawing: _Drawing, across: Across, system: System, piece: Piece, st
         found = across.cut(*repeat.again)
         if repeat.kind not in ON_THE_PAGE and found is not None:
             ink = words(_again(repeat, piece) if found[2] else f"{repeat.kind}, goes on", 22, style="italic")
-            items.append(_bracket(drawing, system, ink, found))
+            items.append(_bracket(drawing, system, ink, found, "#6b4a12"))
+    return _rows(items, top) if items else top
+
+
+def _answers(drawing: _Drawing, across: Across, system: System, piece: Piece, study: Study, top: float) -> float:
+    """Where a line takes up what the other had."""
+    items = []
+    for one in study.imitations:
+        found = across.cut(one.entry, one.entry + one.length)
+        if found is not None:
+            who = "the bass answers" if one.leader == "solo" else "answers the bass"
+            told = f"{who}, bar {piece.bar_at(one.start).number}" if found[2] else "answer, goes on"
+            items.append(_bracket(drawing, system, words(told, 22, style="italic"), found, "#1d5c3a"))
     return _rows(items, top) if items else top
 
 
@@ -357,14 +369,15 @@ def _again(repeat: Repeat, piece: Piece) -> str:
     return f"{name}: {where}"
 
 
-def _bracket(drawing: _Drawing, system: System, ink: Ink, span: tuple[float, float, bool, bool]) -> _Item:
+def _bracket(drawing: _Drawing, system: System, ink: Ink, span: tuple[float, float, bool, bool],
+             colour: str) -> _Item:  # fmt: skip
     left, right, begins, ends = span
     at = max(0.0, min(left + 6, system.width - ink.width))
 
     def draw(top: float) -> None:
-        drawing.text(ink, at, top + 17, "#6b4a12")
+        drawing.text(ink, at, top + 17, colour)
         down = f"M{left:.1f} {top + 36:.1f} V{top + 25:.1f}" if begins else f"M{left:.1f} {top + 25:.1f}"
-        drawing.line(f"{down} H{right - 6:.1f}{' v11' if ends else ''}", "#6b4a12")
+        drawing.line(f"{down} H{right - 6:.1f}{' v11' if ends else ''}", colour)
 
     return _Item(min(left, at), max(right, at + ink.width), 42, draw)
 
