@@ -28,7 +28,7 @@ from gracewright.study.tables import QUALITIES, weights
 TOP: Final = 4
 BEHIND: Final = 8.0  # log odds at which a root is out of the running
 NOTHING: Final = -40.0
-KEPT: Final = 10
+KEPT: Final = 6
 COUNT: Final = len(QUALITIES)
 OFF: Final = 8  # roots within so many fifths of the tonic have their own weight
 HOMES: Final = 2 * OFF + 1
