@@ -23,6 +23,9 @@ DEGREES: Final = (0, 2, 4, -3, -1, 1, 3, -4, 5, -2, 6)
 FAMILY: Final = np.array([0, 1, 3, 0, 2, 1, 0, 1, 3, 3, 4])
 STEPS: Final = (-7, 5, -5, 7, -12, 12, 0, 1, 2, -1, -2)
 NEAR: Final = np.arange(-6, 7)
+EARLIER: Final = (-4, -2)
+WINDOWS: Final = ((0, 1, 1), (-1, 0, 1), (-2, 0, 2), (*EARLIER, 2), (1, 3, 2))
+"""Beats from and to which notes are heard, and by how much they are divided."""
 
 
 def chord_facts(beats: Beats) -> Floats:
@@ -112,13 +115,15 @@ def note_facts(beats: Beats) -> Floats:
         first, stop = (np.minimum(np.searchsorted(edges, time), len(frames)) for time in (begin, end))
         return np.asarray((total[stop] - total[first]) / beat[:, None])
 
-    here, before = heard(start, start + beat), heard(start - beat, start)
-    two = heard(start - 2 * beat, start) / 2
-    earlier, later = heard(start - 4 * beat, start - 2 * beat) / 2, heard(start + beat, start + 3 * beat) / 2
     rows = np.arange(len(beats))[:, None]
     over_bass = np.clip(beats.base[:, None] + NEAR, 0, PLACES - 1)
     in_key = np.clip(beats.tonic[:, None] + NEAR, 0, PLACES - 1)
-    parts = [seen[rows, over_bass] for seen in (here, before, two, earlier, later)]
-    parts += [seen[rows, in_key] for seen in (here, before, two, later)]
-    parts += [frames.begin[beats.first][rows, over_bass], (beats.bottom >= HIGH)[:, None]]
+    parts: list[NDArray[Any]] = []
+    keyed: list[NDArray[Any]] = []
+    for begin, end, span in WINDOWS:
+        seen = (heard(start + begin * beat, start + end * beat) / span).astype(np.float32)
+        parts.append(seen[rows, over_bass])
+        if (begin, end) != EARLIER:
+            keyed.append(seen[rows, in_key])
+    parts += [*keyed, frames.begin[beats.first][rows, over_bass], (beats.bottom >= HIGH)[:, None]]
     return np.concatenate([np.asarray(part, dtype=np.float32) for part in parts], axis=1)

@@ -53,7 +53,7 @@ def surroundings(beats: Beats, chance: Floats) -> Floats:
         parts.append(np.minimum(total[stop] - total[first], 2) / 2)
     parts += _at_the_same_place(beats, told)
     parts += [told / np.maximum(_highest(told, reach), 1e-6) for reach in (2, 4, 8)]
-    return np.concatenate(parts, axis=1).astype(np.float32)
+    return np.concatenate([np.asarray(part, dtype=np.float32) for part in parts], axis=1)
 
 
 def _highest(told: Floats, reach: int) -> Floats:
