@@ -519,8 +519,12 @@ def result(work: Work, name: str) -> bytes:
         return data
     if name == "both.mei":
         order = [(segment.first_bar, segment.last_bar) for segment in work.study.order]
+        piece = work.piece
+        if work.partner is not None:
+            first, repeat = additions(work.partner)
+            piece = read(name, write_signs(piece, work.partner.study.solo, first, repeat_additions=repeat))
         first, repeat = additions(work)
-        return write_mei(work.piece, work.study.solo, first, sounded(work), order, repeat_additions=repeat)
+        return write_mei(piece, work.study.solo, first, sounded(work), order, repeat_additions=repeat)
     if name == "signs.abc":
         return write_abc(read("signs.musicxml", result(work, "signs.musicxml")), work.study.solo)
     if name == "played.mid":

@@ -146,10 +146,11 @@ def test_the_second_part_makes_no_parallels_with_the_first_as_played(work):
         assert not (moved and graced and gaps[0] == gaps[1] and gaps[0] in (0, 7))
 
 
-def test_signs_of_both_parts_are_written_on_the_page(work):
-    again = read("signs.musicxml", result(work, "signs.musicxml"))
+@pytest.mark.parametrize("name", ["signs.musicxml", "both.mei"])
+def test_signs_of_both_parts_are_written_on_the_page(work, name):
+    again = read(name, result(work, name))
     for line in ("P1", "P2"):
-        ours = [t for t in tones(again, line) if any(sign.ours for sign in t.marks.signs) or t.marks.before]
+        ours = [t for t in tones(again, line) if t.marks.signs or t.marks.before]
         assert ours or work.manner.id == "italian"
     assert [(t.onset, t.length, t.pitch) for t in tones(again, "P2")] == [
         (t.onset, t.length, t.pitch) for t in tones(work.piece, "P2")
