@@ -25,10 +25,10 @@ BASE = "german"
 PULL, OWN_PULL = 15.0, 50.0
 NEAR, OWN_NEAR = 100.0, 150.0
 """How strongly a manner is drawn to masters."""
-UNSEEN = {"others": 1.6, "division": 1.8}
+UNSEEN = {"others": 1.6, "division": 2.2}
 """What kinds that no score carries cost besides what is set by hand, on the scale of the learned ones (own choice);
 passages have no sign, so that their absence says less."""
-SMALL = 0.05
+SMALL = 0.12
 LIFT = {"french": 0.9, "german-suites": 0.8}
 """As the manners themselves say."""
 
