@@ -5,7 +5,7 @@ from fractions import Fraction as F
 
 import pytest
 
-from gracewright.score import Meter, tones
+from gracewright.score import Marks, Meter, tones
 from gracewright.study.dance import guess_dance
 
 CUT, TRIPLE, EIGHTHS, GIGUE = Meter(2, 2), Meter(3, 4), Meter(3, 8), Meter(6, 8)
@@ -52,3 +52,15 @@ def test_a_title_is_surer_than_a_look(make_piece):
 
 def test_no_dance_is_named_where_nothing_fits(make_piece):
     assert guess(make_piece, "C5:5/4 " * 12, Meter(5, 4)).name == ""
+
+
+def test_a_chorale_with_pauses_over_its_lines_is_no_dance(make_piece):
+    """A quarter of upbeat and repeat signs, as a bourrée has; but four fermatas."""
+    line = "D5:1 " + "G5:1/2 F5:1/2 E5:1/2 D5:1/2 C5:1 D5:1 " * 8
+    piece = make_piece({"P1": line}, meter=CUT, pickup=F(1))
+    bars = (*piece.bars[:-1], replace(piece.bars[-1], repeat_end=2))
+    pause = Marks(fermata=True)
+    notes = tuple(replace(note, marks=pause) if n % 12 == 11 else note for n, note in enumerate(piece.notes))
+    chorale = replace(piece, bars=bars, notes=notes)
+
+    assert guess_dance(chorale, tones(chorale, "P1")).name == ""

@@ -116,6 +116,8 @@ def _look(piece: Piece, melody: tuple[Tone, ...]) -> _Look:
 
 def _by_look(piece: Piece, melody: tuple[Tone, ...]) -> tuple[dict[str, Any] | None, float]:
     """The dance that fits best and how sure it is among all that fit, none included; no name below ``NAMED``."""
+    if _sung(melody):
+        return None, 0.0
     look = _look(piece, melody)
     points = [(_points(row, look), row) for row in _tables()["dance"] if look.signature in row["meters"]]
     if not points:
@@ -124,6 +126,13 @@ def _by_look(piece: Piece, melody: tuple[Tone, ...]) -> tuple[dict[str, Any] | N
     weights = [exp(score / SPREAD) for score, _ in points]
     sure = exp(best / SPREAD) / (sum(weights) + exp(NO_DANCE / SPREAD))
     return (row, round(sure, 2)) if sure >= NAMED else (None, 0.0)
+
+
+def _sung(melody: tuple[Tone, ...]) -> bool:
+    """Whether there are words under the notes, or pauses over the ends of lines as in a chorale."""
+    words = sum(bool(tone.marks.lyrics) for tone in melody)
+    pauses = sum(tone.marks.fermata for tone in melody)
+    return 3 * words > len(melody) or (pauses >= 3 and 50 * pauses > len(melody))
 
 
 def _points(row: Mapping[str, Any], look: _Look) -> float:
