@@ -108,3 +108,14 @@ def test_the_adagio_of_the_demo_turns_to_f_major_and_home_again():
 def test_two_notes_are_read_in_a_key_of_their_signature(make_piece):
     """C and G with neither sharps nor flats: C major rather than C minor, whose E flat would be at the clef."""
     assert study(make_piece({"P1": "C5:2 G4:2"})).home == Key.parse("C major")
+
+
+def test_the_menuet_of_the_demo_goes_through_c_major_and_d_minor():
+    """Its README: a full close in C major in bar 8, one in D minor in bar 16, home to F at the end.
+
+    Each close confirms its key, so that key line and cadence say the same.
+    """
+    found = study(read(DEMO / "menuet.musicxml"))
+
+    assert [str(found.key_at(F(at))) for at in (0, 21, 45, 69)] == ["F major", "C major", "D minor", "F major"]
+    assert {F(21), F(45), F(69)} <= {c.onset for c in found.cadences if c.kind == "authentic-perfect"}

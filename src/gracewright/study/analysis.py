@@ -16,7 +16,7 @@ from gracewright.study.cadences import find_cadences
 from gracewright.study.closes import read_closes
 from gracewright.study.dance import guess_dance
 from gracewright.study.expression import find_cues, tension_curve
-from gracewright.study.harmony import harmonies, read_harmony
+from gracewright.study.harmony import confirm_keys, harmonies, read_harmony
 from gracewright.study.hemiola import find_hemiolas
 from gracewright.study.keys import key_spans
 from gracewright.study.material import Material, gather
@@ -49,12 +49,16 @@ def _study(piece: Piece, solo: str, bass: str, tempo: Fraction | None) -> Study:
     line, frames = material.line, material.frames
     reading = read_harmony(piece, line, frames)
     harmony = harmonies(line, frames, reading)
-    keys = key_spans(line, frames, reading.keys)
-    roles = note_roles(material, harmony)
     hemiolas = find_hemiolas(material)
     sequences = find_sequences(material)
     closes = read_closes(material, reading, sequences)
     cadences = find_cadences(material, harmony, closes, hemiolas)
+    keyed = confirm_keys(reading, line, frames, cadences)
+    if keyed is not reading:
+        harmony = harmonies(line, frames, keyed)
+        cadences = find_cadences(material, harmony, closes, hemiolas)
+    keys = key_spans(line, frames, keyed.keys)
+    roles = note_roles(material, harmony)
     dance = guess_dance(piece, material.melody, tempo)
     phrases = find_phrases(material, closes, cadences, dance.tempo, sequences)
     order = played_order(piece.bars)

@@ -2,13 +2,13 @@
 
 Long pieces are read in stretches of ``STRETCH`` frames with ``OVERLAP`` on either side, so that memory stays small.
 
-Public: Reading, read_harmony, harmonies.
+Public: Reading, read_harmony, confirm_keys, harmonies.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Final
 
@@ -42,14 +42,15 @@ from gracewright.study.evidence import (
 from gracewright.study.figures import figure_evidence, figured_places, figured_spans
 from gracewright.study.frames import SHIFT, Floats, Frames, Ints, Timeline
 from gracewright.study.heard import heard
-from gracewright.study.keys import KeyPath, KeyView, key_at, key_path, key_scores, log_softmax
-from gracewright.study.model import Harmony
+from gracewright.study.keys import KeyPath, KeyView, confirmed, key_at, key_path, key_scores, log_softmax
+from gracewright.study.model import Cadence, Harmony
 from gracewright.study.numerals import MEMBERS, figures_of, member_fifths, numeral
 from gracewright.study.pauses import Pauses, line_view, pauses_of
 from gracewright.study.tables import QUALITIES
 
 STRETCH: Final = 1024
 OVERLAP: Final = 64
+SURE: Final = 0.3  # strength from which a cadence confirms its key
 
 
 @dataclass(frozen=True)
@@ -79,7 +80,7 @@ def read_harmony(piece: Piece, line: Timeline, frames: Frames) -> Reading:
     starts = np.searchsorted(frames.beat, np.arange(int(frames.beat[-1]) + 1))
     keys, chords, beats = reading.keys, reading.chords, order.frames.beat[place[starts]]
     path = ChordPath(chords.root[place], chords.quality[place], chords.inversion[place], chords.sure[place])
-    keyed = KeyPath(starts, keys.path[beats], keys.score[beats])
+    keyed = KeyPath(starts, keys.path[beats], keys.score[beats], keys.chorale)
     return Reading(keyed, path, reading.columns[place], signatures[place])
 
 
@@ -172,6 +173,16 @@ def _stretches(frames: Frames) -> Iterator[tuple[Frames, slice, int]]:
         stop = int(fresh[min(len(fresh) - 1, int(np.searchsorted(fresh, end + OVERLAP)))]) if end < len(frames) else end
         stop = max(stop, end)
         yield frames.part(first, stop), slice(begin - first, end - first), first
+
+
+def confirm_keys(reading: Reading, line: Timeline, frames: Frames, cadences: Sequence[Cadence]) -> Reading:
+    """The reading with its keys confirmed by the authentic cadences; itself where they say nothing new."""
+    closes = [
+        (line.ticks(cadence.dominant_onset), line.ticks(cadence.onset), cadence.key, cadence.strength)
+        for cadence in cadences if cadence.kind.startswith("authentic") and cadence.strength >= SURE
+    ]  # fmt: skip
+    keys = confirmed(frames, reading.keys, closes)
+    return reading if keys is reading.keys else replace(reading, keys=keys, columns=keys.of_frames(frames))
 
 
 def harmonies(line: Timeline, frames: Frames, reading: Reading) -> tuple[Harmony, ...]:

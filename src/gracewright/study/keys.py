@@ -4,12 +4,14 @@ Conventions: keys are columns ``2 * (tonic - FIRST_TONIC) + minor``; tonics are 
 :mod:`gracewright.study.frames`. The path is found by dynamic programming over beats (Viterbi), a change costing more
 the farther the keys lie apart and the weaker the beat.
 
-Public: KeyPath, KeyView, key_scores, key_features, key_path, key_spans, key_at, FIRST_TONIC, TONICS, log_softmax.
+Public: KeyPath, KeyView, key_scores, key_features, key_path, confirmed, key_spans, key_at, FIRST_TONIC, TONICS,
+log_softmax.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Final
 
@@ -28,6 +30,9 @@ LOWEST: Final = -4
 HIGHEST: Final = 7
 FAR: Final = 6
 OUT_OF_QUESTION: Final = -40.0
+UNLIKELY: Final = -3.0  # log probability under which no close confirms a key
+LONGEST_CLOSE: Final = 3  # beats before the arrival that a close confirms at most
+_SIGNATURES: Final = FIRST_TONIC - SHIFT + np.arange(2 * TONICS) // 2 - 3 * (np.arange(2 * TONICS) % 2)
 
 
 @dataclass(frozen=True)
@@ -37,6 +42,7 @@ class KeyPath:
     first: Ints
     path: Ints
     score: Floats
+    chorale: bool = False
 
     def of_frames(self, frames: Frames) -> Ints:
         return np.asarray(self.path[frames.beat], dtype=np.int64)
@@ -117,19 +123,56 @@ def key_path(frames: Frames, first: Ints, score: Floats, signatures: Ints, chora
     What is printed at the clef speaks once for the whole piece, so that it tells where there are few notes to go by.
     """
     numbers = weights().numbers
-    dials = "chorale_keys" if chorale else "keys"
-    column = np.arange(2 * TONICS)
-    signature = column // 2 - 3 * (column % 2)
-    away = np.abs(signature[None] + FIRST_TONIC - SHIFT - signatures[:, None])
+    away = np.abs(_SIGNATURES[None] - signatures[:, None])
     score = score - numbers["keys.printed"] * away.astype(np.float32) / len(score)
-    score = log_softmax(score - numbers[f"{dials}.restless"] * score.mean(axis=0, keepdims=True))
-    used = np.flatnonzero(score.max(axis=0) > -FAR)
-    apart = np.abs(signature[:, None] - signature[None, :])
+    restless = numbers[f"{_dials(chorale)}.restless"]
+    score = log_softmax(score - restless * score.mean(axis=0, keepdims=True))
+    return KeyPath(first, _smoothest(frames, first, score, chorale), score, chorale)
+
+
+def confirmed(frames: Frames, keys: KeyPath, closes: Sequence[tuple[int, int, Key, float]]) -> KeyPath:
+    """The path again, now that closes are known: an authentic cadence confirms its key.
+
+    Each close has the times in ticks of its dominant and of its arrival, its key and its strength. Where all stand in
+    the key of the path already, the path stays.
+    """
+    start = frames.start[keys.first]
+    more = np.zeros(keys.score.shape, dtype=np.float32)
+    news = False
+    for begin, arrival, key, strength in closes:
+        column = 2 * (key.tonic_fifths + SHIFT - FIRST_TONIC) + (key.mode == "minor")
+        if not 0 <= column < 2 * TONICS:
+            continue
+        last = int(np.searchsorted(start, arrival, side="right")) - 1
+        if keys.score[last, column] < UNLIKELY:
+            continue
+        first = max(int(np.searchsorted(start, begin, side="right")) - 1, last - LONGEST_CLOSE, 0)
+        more[first : last + 1, column] += weights().numbers["keys.confirm"] * strength
+        news = news or int(keys.path[last]) != column
+    if not news:
+        return keys
+    return replace(keys, path=_smoothest(frames, keys.first, keys.score, keys.chorale, more))
+
+
+def _dials(chorale: bool) -> str:
+    return "chorale_keys" if chorale else "keys"
+
+
+def _smoothest(
+    frames: Frames, first: Ints, score: Floats, chorale: bool, more: Floats | None = None
+) -> Ints:
+    numbers, dials = weights().numbers, _dials(chorale)
+    likely = score.max(axis=0) > -FAR
+    if more is not None:
+        likely |= more.max(axis=0) > 0
+    used = np.flatnonzero(likely)
+    column = np.arange(2 * TONICS)
+    apart = np.abs(_SIGNATURES[:, None] - _SIGNATURES[None, :])
     costs = numbers[f"{dials}.change"] + numbers[f"{dials}.distance"] * np.minimum(apart, 6)
     costs[column, column] = 0
     factor = 1 + numbers[f"{dials}.weak"] * np.minimum(frames.level[first], 4) / 4
-    path = viterbi(score[:, used] * numbers[f"{dials}.trust"], -costs[np.ix_(used, used)], factor)
-    return KeyPath(first, used[path], score)
+    local = score * numbers[f"{dials}.trust"] + (0 if more is None else more)
+    return np.asarray(used[viterbi(local[:, used], -costs[np.ix_(used, used)], factor)])
 
 
 def viterbi(score: Floats, change: Floats, factor: Floats) -> Ints:
