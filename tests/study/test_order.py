@@ -1,6 +1,7 @@
 """The order as played: signs as they stand in prints and manuscripts, each with the order a player would take."""
 
 import time
+from dataclasses import replace
 from fractions import Fraction as F
 
 import pytest
@@ -8,7 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gracewright.score import Bar, Meter
-from gracewright.study.repeats import MOST, played_order
+from gracewright.study.material import gather
+from gracewright.study.repeats import MOST, find_repeats, played_order
 
 TRIPLE = Meter(3, 4)
 
@@ -150,3 +152,15 @@ def test_unfolding_grows_with_the_bars(strain):
     seconds(100)
     short, long = min(seconds(400) for _ in range(3)), min(seconds(4000) for _ in range(3))
     assert long < 30 * short
+
+
+def test_what_a_jump_repeats_is_told_from_what_a_sign_repeats(make_piece):
+    """A A B, da capo al fine: A is heard by its sign first, then by the jump."""
+    piece = make_piece({"P1": "C5:1 E5:1 D5:1 B4:1 C5:2 G5:1 F5:1 E5:1 A5:1 G5:1 F5:1"}, meter=TRIPLE)
+    signs = bars_of("x x,fine :| x x,dacapo")
+    marked = replace(piece, bars=tuple(
+        replace(bar, repeat_end=sign.repeat_end, jumps=sign.jumps) for bar, sign in zip(piece.bars, signs, strict=True)
+    ))  # fmt: skip
+    kinds = [one.kind for one in find_repeats(gather(marked), played_order(marked.bars))]
+
+    assert kinds == ["sign", "da capo"]

@@ -100,18 +100,13 @@ def _runs(order: Sequence[int]) -> tuple[Segment, ...]:
 
 
 def find_repeats(material: Material, order: Sequence[Segment]) -> tuple[Repeat, ...]:
-    """Passages heard again: by sign, and written out."""
+    """Passages heard again: by sign or jump, and written out."""
     bars = material.piece.bars
     found = []
-    jump = next((name for bar in bars for name in bar.jumps if name in JUMPS), "")
+    kind = "sign"
     for segment in order:
         if segment.time_through > 1:
             here = bars[segment.first_bar].onset, bars[segment.last_bar].end
-            found.append(Repeat(_by_sign(bars, segment, jump), here, here))
+            found.append(Repeat(kind, here, here))
+        kind = next((JUMPS[jump] for jump in bars[segment.last_bar].jumps if jump in JUMPS), kind)
     return tuple(found) + find_returns(material)
-
-
-def _by_sign(bars: Sequence[Bar], segment: Segment, jump: str) -> str:
-    """Whether a run sounds again because of a jump or of a repeat sign."""
-    back = 0 if jump == "dacapo" else next((bar.index for bar in bars if "segno" in bar.jumps), 0)
-    return JUMPS[jump] if jump and segment.first_bar == back else "sign"
