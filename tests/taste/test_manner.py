@@ -75,3 +75,32 @@ def test_an_unknown_rule_is_told_by_name():
     table["weights"] = [{"rule": "shake-on-tuesdays", "weight": 1.0, "source": COMMON}]
     with pytest.raises(TableError, match="shake-on-tuesdays"):
         build(table, "mine.toml")
+
+
+def test_learned_weights_are_laid_over_those_set_by_hand():
+    """The hand-set table stays readable by itself; what no score carries costs more than by hand, not less."""
+    hand, whole = load_manner("french", learned=False), load_manner("french")
+
+    assert not hand.learned
+    assert {"any", "shake", "mordent"} <= set(whole.learned)
+    assert [weight.source for weight in whole.weights] == [weight.source for weight in hand.weights]
+    assert whole.bias["accent"][0] < hand.bias["accent"][0]
+    assert "scores" in whole.learned_from
+
+
+def test_a_player_may_lift_what_is_learned(tmp_path):
+    mine = tmp_path / "mine.toml"
+    mine.write_text('like = "german"\nid = "mine"\ntitle = "Mine"\nlearned = "suites"\nlift = 1.5\n', encoding="utf-8")
+    plain = tmp_path / "plain.toml"
+    plain.write_text('like = "german"\nid = "plain"\ntitle = "Plain"\nlearned = "suites"\n', encoding="utf-8")
+    lifted, sober = load_manner(str(mine)), load_manner(str(plain))
+
+    assert lifted.bias["shake"][0] == pytest.approx(sober.bias["shake"][0] + 1.5)
+    assert lifted.bias["division"] == sober.bias["division"]
+
+
+def test_an_unknown_table_of_learned_weights_is_told(tmp_path):
+    mine = tmp_path / "mine.toml"
+    mine.write_text('like = "german"\nid = "mine"\ntitle = "Mine"\nlearned = "venus"\n', encoding="utf-8")
+    with pytest.raises(TableError, match="learned"):
+        load_manner(str(mine))

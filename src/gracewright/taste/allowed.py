@@ -163,6 +163,8 @@ def _line_suits(sites: Sites, kind: Kind) -> Bools:
         return (on("from-step-below") > 0) | (on("from-third-below") > 0) | (on("from-same") > 0)
     if kind.id == "appoggiatura-above":
         return (on("passing") < 1) & (on("dissonant") < 1)
+    if kind.family == "shake":  # a close on the tonic has come to rest; gmuffat1698 forbids it on last notes
+        return (on("cadence-arrival") < 1) | (on("tonic") < 1) | (on("cadence-close") > 0)
     if kind.family == "division":
         return (on("to-rest") < 1) & (on("cadence-arrival") < 1) & (on("piece-last") < 1)
     return yes

@@ -14,7 +14,7 @@ from gracewright.taste.learning import SINGLES, Learned
 from gracewright.taste.manner import ANY, kinds
 from gracewright.taste.sites import Floats
 
-SMALL: Final = 0.03
+SMALL: Final = 0.05
 """Weights smaller than this are left out of the table."""
 TOLD: Final = 5
 

@@ -41,6 +41,7 @@ NO_RUNS: Final = "The other part has its {grace} here, and two at once would blu
 NO_STROKE: Final = "The other part graces the same stroke in another way."
 NO_LEAN: Final = "The other part has the note already on which this one would come to rest."
 NO_ANSWER: Final = "The passage answers the other part, which plays it plain."
+NO_LIKE: Final = "The passage answers the other part, whose grace cannot stand here."
 
 
 @dataclass(frozen=True)
@@ -170,8 +171,8 @@ class _Duo:
                     yield (time, site), _Agreed(None, NO_ANSWER)
                     continue
                 own = self._like(site, grace)
-                if own is not None:
-                    yield (time, site), _Agreed(own, f"It answers the other part in bar {where} with the same grace.")
+                why = f"It answers the other part in bar {where} with the same grace." if own else NO_LIKE
+                yield (time, site), _Agreed(own, why)
 
     def _like(self, site: int, grace: Grace) -> Grace | None:
         """The partner's grace on a note of ours, if it may stand there."""
