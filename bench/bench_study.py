@@ -160,19 +160,20 @@ def exercise(bars: int) -> Piece:
 
 
 def speed_rows(with_theirs: bool) -> None:
-    row("speed: bars of two parts", ("ms", "MB more"))
+    row("speed: bars of two parts", ("ms", "at work", "MB more"))
     study(exercise(8))
     for bars in (60, 250, 1000, 5000):
-        piece = exercise(bars)
+        pieces = [exercise(bars) for _ in range(7 if bars < 1000 else 1)]
         before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
-        times = []
-        for _ in range(7 if bars < 1000 else 1):
-            start = time.perf_counter()
+        times, work = [], []
+        for piece in pieces:
+            start, begun = time.perf_counter(), time.process_time()
             study(piece)
             times.append(1000 * (time.perf_counter() - start))
+            work.append(1000 * (time.process_time() - begun))
         grown = (resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before) / 1024
-        row(f"  {bars}", [round(statistics.median(times), 1), round(grown, 1)])
-    row("  goal: 60 and 5000", ("40; 3000", "150"))
+        row(f"  {bars}", [round(statistics.median(times), 1), round(statistics.median(work), 1), round(grown, 1)])
+    row("  goal: 60 and 5000", ("40; 3000", "", "150"))
     if with_theirs:
         from music21 import converter
 
