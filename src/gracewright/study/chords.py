@@ -26,7 +26,7 @@ from gracewright.study.keys import FIRST_TONIC, log_softmax
 from gracewright.study.tables import QUALITIES, weights
 
 TOP: Final = 4
-BEHIND: Final = 8.0  # log odds at which a root is out of the running
+BEHIND: Final = 5.0  # log odds at which a root is out of the running
 NOTHING: Final = -40.0
 KEPT: Final = 6
 COUNT: Final = len(QUALITIES)
