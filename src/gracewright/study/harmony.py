@@ -178,7 +178,7 @@ def _stretches(frames: Frames) -> Iterator[tuple[Frames, slice, int]]:
 def confirm_keys(reading: Reading, line: Timeline, frames: Frames, cadences: Sequence[Cadence]) -> Reading:
     """The reading with its keys confirmed by the authentic cadences; itself where they say nothing new."""
     closes = [
-        (line.ticks(cadence.dominant_onset), line.ticks(cadence.onset), cadence.key, cadence.strength)
+        (line.ticks(cadence.dominant_onset), line.ticks(cadence.onset), cadence.key)
         for cadence in cadences if cadence.kind.startswith("authentic") and cadence.strength >= SURE
     ]  # fmt: skip
     keys = confirmed(frames, reading.keys, closes)

@@ -130,16 +130,16 @@ def key_path(frames: Frames, first: Ints, score: Floats, signatures: Ints, chora
     return KeyPath(first, _smoothest(frames, first, score, chorale), score, chorale)
 
 
-def confirmed(frames: Frames, keys: KeyPath, closes: Sequence[tuple[int, int, Key, float]]) -> KeyPath:
+def confirmed(frames: Frames, keys: KeyPath, closes: Sequence[tuple[int, int, Key]]) -> KeyPath:
     """The path again, now that closes are known: an authentic cadence confirms its key.
 
-    Each close has the times in ticks of its dominant and of its arrival, its key and its strength. Where all stand in
-    the key of the path already, the path stays.
+    Each close has the times in ticks of its dominant and of its arrival, and its key. Where all stand in the key of the
+    path already, the path stays.
     """
     start = frames.start[keys.first]
     more = np.zeros(keys.score.shape, dtype=np.float32)
     news = False
-    for begin, arrival, key, strength in closes:
+    for begin, arrival, key in closes:
         column = 2 * (key.tonic_fifths + SHIFT - FIRST_TONIC) + (key.mode == "minor")
         if not 0 <= column < 2 * TONICS:
             continue
@@ -147,7 +147,7 @@ def confirmed(frames: Frames, keys: KeyPath, closes: Sequence[tuple[int, int, Ke
         if keys.score[last, column] < UNLIKELY:
             continue
         first = max(int(np.searchsorted(start, begin, side="right")) - 1, last - LONGEST_CLOSE, 0)
-        more[first : last + 1, column] += weights().numbers["keys.confirm"] * strength
+        more[first : last + 1, column] += weights().numbers["keys.confirm"]
         news = news or int(keys.path[last]) != column
     if not news:
         return keys
