@@ -61,7 +61,8 @@ def find_cadences(
         kind = ARRIVALS[1 + int(chance[beat, 1:].argmax())]
         assert kind is not None, "a kept beat arrives somewhere"
         onset = material.line.time(int(closes.start[beat]))
-        strength = min(1.0, float(score[beat]) / (easier if kind == "half" else 1.0))
+        alone = min(1.0, float(score[beat]) / (easier if kind == "half" else 1.0))
+        strength = max(alone, (alone + float(closes.phrase[beat])) / 2)  # heard the more where a phrase ends
         found.append(_cadence(material, harmony, starts, onset, kind, strength, hemiolas))
     for onset, kind in _section_ends(material, harmony, starts, closes, found):
         found.append(_cadence(material, harmony, starts, onset, kind, SECTION_END, hemiolas))
