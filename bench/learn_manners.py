@@ -29,7 +29,8 @@ UNSEEN = {"others": 1.6, "division": 2.2}
 """What kinds that no score carries cost besides what is set by hand, on the scale of the learned ones (own choice);
 passages have no sign, so that their absence says less."""
 SMALL = 0.12
-LIFT = {"french": 0.9, "german-suites": 0.8}
+LIFT = {"french": {"shake": 0.7, "mordent": 1.5, "appoggiatura-below": 2.2, "others": 0.9},
+        "german-suites": {"others": 0.8}}  # fmt: skip
 """As the manners themselves say."""
 
 
@@ -89,10 +90,12 @@ def tables(learned: Learned) -> dict[str, dict[str, float]]:
 def manner_of(name: str, learned: Learned) -> Manner:
     """A manner as it would be loaded with this table of learned weights in the place of its own."""
     shipped, hand = load_manner(name), load_manner(name, learned=False)
-    lift = LIFT.get(name, 0.0)
-    found = drawn_to(hand, learned)
-    bias = {kind: (weight + lift if kind in learned.kinds else shipped.bias[kind][0], source)
-            for kind, (weight, source) in found.bias.items()}  # fmt: skip
+    lift, found = LIFT.get(name, {}), drawn_to(hand, learned)
+    bias = {kind: (shipped.bias[kind][0], source) for kind, (_, source) in found.bias.items()}
+    for kind in learned.kinds:
+        weight, source = found.bias.get(kind, (0.0, ""))
+        if kind in bias:
+            bias[kind] = weight + lift.get(kind, lift.get("others", 0.0)), source
     return replace(found, bias=bias, spacing=learned.spacing, density=shipped.density)
 
 

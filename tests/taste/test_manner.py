@@ -90,9 +90,10 @@ def test_learned_weights_are_laid_over_those_set_by_hand():
 
 def test_a_player_may_lift_what_is_learned(tmp_path):
     mine = tmp_path / "mine.toml"
-    mine.write_text('like = "german"\nid = "mine"\ntitle = "Mine"\nlearned = "suites"\nlift = 1.5\n', encoding="utf-8")
     plain = tmp_path / "plain.toml"
-    plain.write_text('like = "german"\nid = "plain"\ntitle = "Plain"\nlearned = "suites"\n', encoding="utf-8")
+    table = 'like = "german"\nid = "mine"\ntitle = "Mine"\nlearned = "suites"\n'
+    mine.write_text(table + "lift = { shake = 1.5 }\n", encoding="utf-8")
+    plain.write_text(table, encoding="utf-8")
     lifted, sober = load_manner(str(mine)), load_manner(str(plain))
 
     assert lifted.bias["shake"][0] == pytest.approx(sober.bias["shake"][0] + 1.5)

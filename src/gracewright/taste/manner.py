@@ -209,8 +209,11 @@ def _with_learned(table: dict[str, Any], where: str) -> dict[str, Any]:
     made = {**table, "learned": found["learned"], "learned_from": found["learned_from"]}
     for part in ("density", "spacing"):
         made[part] = {**table.get(part, {}), **found.get(part, {})}
-    lift, unseen = _number(where, "lift", table.get("lift", 0.0)), found.get("unseen", {})
-    fitted = {kind: weight + lift for kind, weight in found["kinds"].items()}
+    lift, unseen = table.get("lift", {}), found.get("unseen", {})
+    if not isinstance(lift, Mapping):
+        raise TableError(where, "lift", "a table of kinds and numbers, `others` for the rest", lift)
+    every = _number(where, "lift.others", lift.get("others", 0.0))
+    fitted = {kind: w + _number(where, f"lift.{kind}", lift.get(kind, every)) for kind, w in found["kinds"].items()}
     made["kinds"] = {
         kind: {**entry, "weight": fitted.get(kind, entry["weight"] - unseen.get(kind, unseen.get("others", 0.0)))}
         for kind, entry in table.get("kinds", {}).items()
