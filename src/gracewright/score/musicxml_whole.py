@@ -32,8 +32,9 @@ def finish(reading: Reading, root: etree._Element, document: bytes) -> Piece:
     bars, starts = _bars(reading)
     _put_signs(reading)
     _remark_on_bars(reading, bars)
-    _mend_ties(reading, starts)
-    _remark_on_ties(reading)
+    if b"<tie" in document:
+        _mend_ties(reading, starts)
+        _remark_on_ties(reading)
     times = Times(divisions)
     exact = times.__getitem__
     figures = _figures(reading, starts, exact)
