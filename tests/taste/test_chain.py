@@ -5,7 +5,7 @@ import itertools
 import numpy as np
 import pytest
 
-from gracewright.taste.chain import COUNT, count_at, penalties, solve
+from gracewright.taste.chain import COUNT, costs, count_at, penalties, solve
 
 SPACING = {"next_same": 1.6, "next_other": 1.1, "second_same": 0.9, "second_other": 0.3}
 
@@ -60,7 +60,7 @@ def test_a_higher_price_never_adds_a_grace():
     score = random.normal(0.5, 1.5, (40, 16, COUNT + 1))
     near = random.uniform(0.15, 1, (40, 16))
     table = penalties(SPACING)
-    counts = [count_at(score, near, np.full(40, price), table) for price in np.arange(-2, 4, 0.125)]
+    counts = [count_at(score, np.full(40, price), costs(near, table)) for price in np.arange(-2, 4, 0.125)]
 
     assert all((after <= before).all() for before, after in itertools.pairwise(counts))
     assert counts[0].sum() > counts[-1].sum()

@@ -7,7 +7,7 @@ grace costs: raising it thins the plan out, and since only the price changes, no
 Conventions: arrays are (segments, notes of the longest segment, families); family 0 is no grace. Missing notes at the
 ends of shorter segments are bare and cost nothing. Equal scores: the lower family wins, so results are repeatable.
 
-Public: Solved, solve, count_at, penalties, FORBIDDEN.
+Public: Solved, solve, count_at, costs, penalties, FORBIDDEN.
 """
 
 from __future__ import annotations
@@ -49,13 +49,12 @@ def penalties(spacing: Mapping[str, float]) -> Floats:
     return table
 
 
-def _forward(score: Floats, near: Floats, price: Floats, table: Floats) -> tuple[Floats, NDArray[np.int8]]:
+def _forward(score: Floats, price: Floats, cost: Floats) -> tuple[Floats, NDArray[np.int8]]:
     """Best totals by state before each note, and where each came from."""
     segments, notes, _ = score.shape
     totals = np.full((notes + 1, segments, STATES), 2 * FORBIDDEN * notes - 1.0)
     totals[0, :, 0] = 0
     came = np.zeros((notes, segments, STATES), dtype=np.int8)
-    cost = _costs(near, table)
     gains = score[:, :, 1:] - price[:, None, None]
     free = np.array([0, *range(1 + COUNT, STATES)])
     came[:, :, 1 + COUNT :] = np.arange(1, 1 + COUNT)
@@ -71,7 +70,7 @@ def _forward(score: Floats, near: Floats, price: Floats, table: Floats) -> tuple
     return totals, came
 
 
-def _costs(near: Floats, table: Floats) -> Floats:
+def costs(near: Floats, table: Floats) -> Floats:
     """Penalties scaled by nearness in time (segments, notes, states, families); what is forbidden stays so."""
     cost: Floats = np.where(table >= -FORBIDDEN, table, near[:, :, None, None] * table)
     return cost
@@ -88,9 +87,9 @@ def _trace(totals: Floats, came: NDArray[np.int8]) -> Ints:
     return families
 
 
-def count_at(score: Floats, near: Floats, price: Floats, table: Floats) -> Ints:
-    """Graces in each segment at a price."""
-    totals, came = _forward(score, near, price, table)
+def count_at(score: Floats, price: Floats, cost: Floats) -> Ints:
+    """Graces in each segment at a price; ``cost`` as :func:`costs` gives it."""
+    totals, came = _forward(score, price, cost)
     counted: Ints = (_trace(totals, came) > 0).sum(axis=1)
     return counted
 
@@ -104,11 +103,11 @@ def solve(score: Floats, near: Floats, price: Floats, table: Floats) -> Solved:
     [[1, 2]]
     """
     segments, notes, _ = score.shape
-    totals, came = _forward(score, near, price, table)
+    cost = costs(near, table)
+    totals, came = _forward(score, price, cost)
     families = _trace(totals, came)
     best = np.zeros((segments, notes, COUNT + 1))
     ahead = np.zeros((segments, STATES))
-    cost = _costs(near, table)
     for note in range(notes - 1, -1, -1):
         old = totals[note]
         bare, graced = score[:, note, 0], score[:, note, 1:] - price[:, None]

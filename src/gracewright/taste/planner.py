@@ -15,6 +15,7 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from itertools import pairwise
+from dataclasses import replace
 from typing import Final, Literal
 
 import numpy as np
@@ -26,7 +27,7 @@ from gracewright.study.model import Study
 from gracewright.taste.allowed import EXACT, allowed_of
 from gracewright.taste.assembling import plan_of
 from gracewright.taste.beside import Voice
-from gracewright.taste.chain import FORBIDDEN, Solved, count_at, penalties, solve
+from gracewright.taste.chain import FORBIDDEN, Solved, costs, count_at, penalties, solve
 from gracewright.taste.desk import Desk, Found, Row
 from gracewright.taste.growth import OCCASIONS, Curve, Strip, bonus_of, budgets, strips_of
 from gracewright.taste.manner import FAMILIES, Manner, kinds
@@ -69,10 +70,12 @@ def make_plan(
     sites = with_voices(piece, study, sites_of(piece, study, tempo), beside)
     source = signs_by or manner.source
     on_page = _page(piece, study, sites, source) if signs == "read" else {}
+    allowed = allowed_of(sites, study, manner, instrument, level)
+    allowed = replace(allowed, codes=allowed.codes.copy())  # gains EXACT in this plan alone
     strips = sites.keep("strips", lambda: strips_of(piece, study, sites))
     desk = Desk(
         piece, study, manner, level, richness, curve, sites, scores_of(sites, manner),
-        allowed_of(sites, study, manner, instrument, level),
+        allowed,
         workshop_of(piece, study, sites, manner, instrument, level, tempo, source), strips,
         bonus_of(sites, study, manner, strips, curve), (), on_page, _locked(sites, locks),
         _struck(sites, manner, barred),
@@ -251,14 +254,14 @@ def _prices(desk: Desk, score: Floats, near: Floats) -> Floats:
     if budget is None:
         budget = budgets(desk.piece, desk.study, desk.manner, desk.richness, desk.curve)
     occasion = np.array([strip.occasion for strip in desk.strips])
-    table = penalties(desk.manner.spacing)
+    cost = costs(near, penalties(desk.manner.spacing))
     grid = PRICES if desk.budget is None else FINE
     floor = int(np.searchsorted(grid, lowest_price(desk.richness) if desk.budget is None else -6.0))
     low = np.full(len(OCCASIONS), floor)
     high = np.full(len(OCCASIONS), len(grid) - 1)
     while (low < high).any():
         middle = (low + high) // 2
-        counts = count_at(score, near, grid[middle][occasion], table)
+        counts = count_at(score, grid[middle][occasion], cost)
         within = np.bincount(occasion, weights=counts, minlength=len(OCCASIONS)) <= budget
         high = np.where(within, middle, high)
         low = np.where(within, low, np.minimum(middle + 1, high))
