@@ -188,7 +188,7 @@ def _work_on(piece: Piece, wishes: Wishes, plan_text: str | None, locks: Plan | 
     hands = widened(tones(piece, found.solo), instrument)  # a line that does not fit is planned as it stands, and told
     speaking = speaking_source(piece, named=wishes.signs_by, manner=manner.source)
     if plan_text is not None:
-        plan = read_plan(plan_text, piece, found)
+        plan = _with_player(read_plan(plan_text, piece, found), instrument)
         manner = load_manner(plan.manner) if plan.manner in manners() else manner
     else:
         plan = make_plan(
@@ -212,6 +212,16 @@ def _work_on(piece: Piece, wishes: Wishes, plan_text: str | None, locks: Plan | 
     return work if plan_text is not None else _mended(work)
 
 
+def _with_player(plan: Plan, instrument: Instrument) -> Plan:
+    """A plan read from text that names no instrument we know is for the player of the command."""
+    try:
+        load_instrument(plan.instrument)
+    except BadInput:
+        unknown = (f"The plan names an instrument that is not known, {plan.instrument!r}.",) if plan.instrument else ()
+        return replace(plan, instrument=instrument.id, remarks=(*plan.remarks, *unknown))
+    return plan
+
+
 def _player(wishes: Wishes) -> Instrument:
     """The instrument; a player's own is named by its file, so that other rooms find it too."""
     instrument = load_instrument(wishes.instrument)
@@ -230,7 +240,7 @@ def _with_second(work: Work, part: tuple[str, str | None], locks: Plan | None) -
     found = study(piece, solo=second, bass=work.study.bass, tempo=work.tempo)
     found = replace(found, order=work.study.order, slow=work.study.slow)
     if part[1] is not None:
-        plan = read_plan(part[1], piece, found)
+        plan = _with_player(read_plan(part[1], piece, found), instrument)
     else:
         alone = partner_of(piece, work.study, work.plan, work.version, manner, instrument, level=wishes.level,
                            tempo=wishes.tempo)  # fmt: skip
@@ -246,7 +256,11 @@ def _with_second(work: Work, part: tuple[str, str | None], locks: Plan | None) -
     other = other if part[1] is not None else _mended(other)
     work = replace(work, partner=other, version=both(work.version, other.version, len(work.plan.choices)),
                    remarks=tuple(dict.fromkeys((*work.remarks, *map(_sentence, other.remarks)))))  # fmt: skip
-    findings = (*_no_doubling(work, second).findings, *_no_doubling(other, work.study.solo).findings)
+    findings = [
+        replace(one, what=f"{_part_name(piece, line)}: {one.what}")
+        for line, mine, theirs in ((work.study.solo, work, second), (second, other, work.study.solo))
+        for one in _no_doubling(mine, theirs).findings
+    ]
     return replace(work, review=replace(work.review, findings=tuple(dict.fromkeys(findings))))
 
 
@@ -356,9 +370,14 @@ def _signed(piece: Piece) -> bool:
 
 
 def judge(work: Work) -> Review:
-    """Faults and remarks about the version, by the source that speaks."""
-    return review(work.piece, work.study, work.version, work.instrument, work.wishes.level,
-                  source=work.plan.signs_by, tempo=work.wishes.tempo)  # fmt: skip
+    """Faults and remarks about the version, by the source that speaks. A close that the plan leaves bare, and says why,
+    is not remarked on again."""
+    found = review(work.piece, work.study, work.version, work.instrument, work.wishes.level,
+                   source=work.plan.signs_by, tempo=work.wishes.tempo)  # fmt: skip
+    told = {(place.bar, place.time_through) for place in work.plan.bare}
+    return replace(found, findings=tuple(
+        one for one in found.findings if one.rule != "cadence-bare" or (one.bar, one.time_through) not in told
+    ))  # fmt: skip
 
 
 def _other_player(plan: Plan, instrument: Instrument, wishes: Wishes) -> tuple[str, ...]:
@@ -529,7 +548,7 @@ def result(work: Work, name: str) -> bytes:
         return write_abc(read("signs.musicxml", result(work, "signs.musicxml")), work.study.solo)
     if name == "played.mid":
         return midi_of(work)
-    piece = readable(work.piece, work.study.solo, load_instrument(work.plan.instrument))
+    piece = readable(work.piece, work.study.solo, load_instrument(work.wishes.instrument))
     return parallel_sheet(piece, work.study, work.plan, work.version, paper=work.wishes.paper, about=about(work))
 
 
@@ -575,6 +594,7 @@ def about(work: Work) -> tuple[str, ...]:
     return (
         f"Manner: {work.manner.title}. Richness {work.plan.richness:g} of 10.",
         f"Signs after {signs}.",
+        *([f"Line: {_part_name(work.piece, work.study.solo)}."] if len(work.piece.parts) > 2 else []),
         f"For {work.instrument.name}, {work.wishes.level} player; a quarter note = {float(work.tempo):g}.",
         f"Sounded at a' = {work.wishes.a:g} Hz, {temperament.name}"
         + ("; even notes on the page are heard long and short." if _uneven(work) else "."),

@@ -94,3 +94,12 @@ def test_a_changed_score_does_not_get_the_plan_of_the_old_one(session, score):
     again.turn({"richness": 9})
     assert again.beside is None
     assert session.beside.path.read_text() == text
+
+
+def test_a_file_that_is_no_utf8_text_is_left_as_it_is(keeping, score):
+    theirs = score.with_name("adagio.plan.txt")
+    theirs.write_bytes("Übung für Montag".encode("latin-1"))
+    session = Desk.open(keeping, score, beside=True).there
+    session.turn({"richness": 7})
+    assert theirs.read_bytes() == "Übung für Montag".encode("latin-1")
+    assert "left as it is" in session.told

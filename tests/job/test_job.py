@@ -247,3 +247,12 @@ def test_a_plan_for_another_player_says_so():
     work = work_on(read(demo_piece("menuet")), Wishes(), plan_text=text)
 
     assert any("made for traverso" in remark and "--instrument traverso" in remark for remark in work.remarks)
+
+
+@pytest.mark.parametrize("head", ["", "instrument: kazoo\n"])
+def test_a_plan_that_names_no_instrument_is_printed_for_the_player_of_the_command(head):
+    piece = read(demo_piece())
+    work = work_on(piece, Wishes(), plan_text=f"{head}bar 7 beat 3: shake\n")
+    assert work.plan.instrument == "alto-recorder"
+    assert any("kazoo" in remark for remark in work.remarks) == bool(head)
+    assert result(work, "sheet.pdf").startswith(b"%PDF")

@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 from rich.console import Console
 
-from gracewright.cli.options import line_options, piece_argument
+from gracewright.cli.options import Span, line_options, piece_argument
 from gracewright.cli.sheet import made
 from gracewright.errors import BadInput
 from gracewright.graces.heard import open_piece
@@ -23,7 +23,7 @@ from gracewright.sheet import PAPERS
               help="Who plays: a built-in instrument, or a TOML file of your own.")
 @click.option("--level", default="intermediate", show_default=True, type=click.Choice(LEVELS),
               help="How quick the player's fingers are.")
-@click.option("--richness", default=5.0, show_default=True, type=click.FloatRange(0, 10),
+@click.option("--richness", default=5.0, show_default=True, type=Span(0, 10),
               help="0 plays only the signs on the page, 10 is lavish.")
 @line_options
 @click.option("--phrase", type=click.IntRange(1), default=None, metavar="N",

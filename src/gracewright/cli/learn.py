@@ -13,12 +13,12 @@ from typing import Any, Final
 import click
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
+from gracewright.cli.many import pieces_of
 from gracewright.errors import BadInput
 from gracewright.graces import Grace
 from gracewright.instruments import load_instrument
 from gracewright.review.written import graces_written
 from gracewright.score import read
-from gracewright.score.reading import ENDINGS
 from gracewright.study import study
 from gracewright.taste import Manner, load_manner
 from gracewright.taste.learning import Learned, Marked, fit, marked_score, marked_with, without_graces
@@ -69,9 +69,7 @@ def command(folder: Path, name: str, like: str, out: Path, solo: str, bass: str,
     """
     if not name.replace("-", "").replace("_", "").isalnum():
         raise BadInput(f"{name!r} cannot be the name of a manner", remedy="use letters, digits and hyphens")
-    files = sorted(path for path in folder.rglob("*") if path.suffix.lower() in ENDINGS)
-    if not files:
-        raise BadInput("there is no score in this folder", file=folder.name)
+    files = pieces_of([folder])
     plains = {path: plain_of(path, files) for path in files}
     jobs = [Job(str(path.resolve()), str(plain.resolve()) if plain else "", like, solo, bass)
             for path, plain in plains.items() if path not in plains.values()]  # fmt: skip

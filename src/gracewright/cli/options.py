@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from fractions import Fraction
+from math import isnan
 from pathlib import Path
 from typing import Any
 
@@ -30,6 +31,16 @@ instrument_option: Decorator = click.option(
 )  # fmt: skip
 
 
+class Span(click.FloatRange):
+    """A number within bounds; what is no number (nan) is refused like one beyond them."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        found = super().convert(value, param, ctx)
+        if isnan(found):
+            self.fail(f"{value!r} is not a number", param, ctx)
+        return found
+
+
 def line_options(function: Callable[..., Any]) -> Callable[..., Any]:
     """``--solo`` and ``--bass``: which part is which, where the page leaves it open."""
     bass = click.option("--bass", default="", help="Name or id of the bass part, if it is not found by itself.")
@@ -46,11 +57,11 @@ def manner_options(function: Callable[..., Any]) -> Callable[..., Any]:
         instrument_option,
         click.option("--level", default="intermediate", show_default=True, type=click.Choice(LEVELS),
                      help="How quick the player's fingers are."),
-        click.option("--richness", default=5.0, show_default=True, type=click.FloatRange(0, 10),
+        click.option("--richness", default=5.0, show_default=True, type=Span(0, 10),
                      help="0 plays only the signs on the page, 10 is lavish."),
         click.option("--signs-by", default="", metavar="SOURCE",
                      help="Whose table explains the signs, e.g. danglebert1689 (see: gracewright signs)."),
-        click.option("--tempo", default=None, type=click.FloatRange(10, 400), metavar="N",
+        click.option("--tempo", default=None, type=Span(10, 400), metavar="N",
                      help="Quarter notes a minute. Default: the page's, else a guess."),
         click.option("--transpose", default="", metavar="MOVE",
                      help='Move the piece: fit (what suits the instrument best), or e.g. "up a minor third".'),
@@ -64,7 +75,7 @@ def pitch_options(function: Callable[..., Any]) -> Callable[..., Any]:
     """Pitch and temperament of the sound."""
     function = click.option("--temperament", default="vallotti", show_default=True, type=click.Choice(temperaments()),
                             metavar="NAME", help=f"Tuning: {', '.join(temperaments())}.")(function)  # fmt: skip
-    return click.option("--a", "a", default=415.0, show_default=True, type=click.FloatRange(350, 500), metavar="HZ",
+    return click.option("--a", "a", default=415.0, show_default=True, type=Span(350, 500), metavar="HZ",
                         help="Pitch of a' in Hz: 392 French chamber, 415, 440, 465 choir pitch.")(function)  # fmt: skip
 
 

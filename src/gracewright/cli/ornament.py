@@ -106,8 +106,10 @@ def one(path: Path, wishes: Wishes, out: Path | None, plan_file: Path | None, an
     if anew and plan_file:
         second = work.partner.plan if work.partner is not None else None
         wishes = replace(wishes, transpose="", second=second.solo if second is not None else wishes.second)
+        misfits = work.plan.remarks
         work = work_on(work.piece, wishes, locks=work.plan, studied=work.study,
                        locks_second=second)  # fmt: skip
+        work = replace(work, remarks=tuple(dict.fromkeys((*work.remarks, *misfits))))
     if as_json:
         second = work.partner.plan if work.partner is not None else None
         click.echo(json.dumps(plan_json(work.plan, second), indent=1, ensure_ascii=False))

@@ -12,7 +12,7 @@ from pathlib import Path
 import click
 
 from gracewright.cli.many import do_many, pieces_of, several
-from gracewright.cli.options import exact, instrument_option, line_options, many_options
+from gracewright.cli.options import Span, exact, instrument_option, line_options, many_options
 from gracewright.errors import BadInput
 from gracewright.graces.heard import open_piece
 from gracewright.instruments import LEVELS, load_instrument
@@ -48,7 +48,7 @@ class Asked:
               help="How quick the player's fingers are.")
 @click.option("--signs-by", default="", metavar="SOURCE",
               help="Whose teaching counts, e.g. danglebert1689 (see: gracewright signs).")
-@click.option("--tempo", default=None, type=click.FloatRange(10, 400), metavar="N",
+@click.option("--tempo", default=None, type=Span(10, 400), metavar="N",
               help="Quarter notes a minute. Default: the page's, else a guess.")
 @click.option("--json", "as_json", is_flag=True, help="Give the findings as JSON, for machines.")
 @click.option("--out", type=click.Path(file_okay=False, path_type=Path), default=None,

@@ -139,7 +139,7 @@ def made(kind: str, work: Work, phrase: int | None, key: bool) -> bytes:
     if phrase is not None and phrase >= len(work.study.phrases):
         raise BadInput(f"the piece has {len(work.study.phrases)} phrases, not {phrase + 1}", file=work.piece.source)
     study, plan, version = work.study, work.plan, work.version
-    piece = readable(work.piece, study.solo, load_instrument(plan.instrument))
+    piece = readable(work.piece, study.solo, load_instrument(work.wishes.instrument))
     paper, level = work.wishes.paper, work.wishes.level
     sheets: dict[str, Callable[[], bytes]] = {
         "parallel": lambda: parallel_sheet(piece, study, plan, version, paper=paper, about=about(work)),

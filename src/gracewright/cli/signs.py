@@ -6,6 +6,7 @@ import json
 import re
 from collections.abc import Sequence
 from dataclasses import replace
+from difflib import get_close_matches
 from fractions import Fraction
 from pathlib import Path
 from typing import Any, Final
@@ -103,8 +104,16 @@ def sort_out(what: str) -> tuple[str, str]:
                 return sign, ornament
         except BadInput:
             continue
-    raise BadInput(f"{what!r} is neither a sign nor an ornament that we know",
-                   remedy=f"signs are {', '.join(kinds())}; ornaments {', '.join(vocabulary())}")  # fmt: skip
+    names = (*(kind.words for kind in kinds().values()), *vocabulary(), *period_names())
+    known = {word.lower(): word for word in names}
+    near = [known[word] for word in get_close_matches(what.lower(), known, n=5, cutoff=0.6)]
+    remedy = f"did you mean {', '.join(near)}?" if near else "try +, tr, comma, turn, mordent or port de voix"
+    raise BadInput(f"{what!r} is neither a sign nor an ornament that we know", remedy=remedy)
+
+
+def period_names() -> list[str]:
+    """Every name that a source gives an ornament."""
+    return [name.text for source in sources() for entry in load_source(source).entries for name in entry.names]
 
 
 def parse_years(text: str) -> tuple[int, int] | None:

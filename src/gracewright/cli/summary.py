@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from fractions import Fraction
 from typing import Final
 
@@ -87,20 +88,26 @@ def _cadences(work: Work) -> list[str]:
 
 
 def _choices(work: Work) -> list[str]:
-    page = [choice for choice in work.plan.choices if choice.origin == "page" and choice.grace]
-    ours = [choice for choice in work.plan.choices if choice.origin != "page" and choice.grace]
-    lines = []
-    if page:
-        lines += ["On the page:", *(_line(choice) for choice in page[:MOST])]
-    lines += ["Added:" if ours else "Nothing added.", *(_line(choice) for choice in ours[:MOST])]
+    heard = max((run.time_through for run in work.study.order), default=1)
+    page = _lines([choice for choice in work.plan.choices if choice.origin == "page"], heard)
+    ours = _lines([choice for choice in work.plan.choices if choice.origin != "page"], heard)
+    lines = ["On the page:", *page[:MOST]] if page else []
+    lines += ["Added:" if ours else "Nothing added.", *ours[:MOST]]
     if len(ours) > MOST:
         lines.append(f"  ... and {len(ours) - MOST} more: see plan.txt")
     return lines
 
 
-def _line(choice: Choice) -> str:
-    assert choice.grace is not None
-    when = TIMES.get(choice.time_through, f"{choice.time_through}th time")
-    reason = " ".join(choice.reasons[:1])
-    place = f"bar {choice.bar}, beat {beat_words(choice.beat)}, {when}"
-    return f"  {place}: {choice.grace.words} on {choice.pitch}. {reason}"
+def _lines(choices: Sequence[Choice], heard: int) -> list[str]:
+    """One line a place and grace, with the times through at which it is played; none where the piece is heard once."""
+    grouped: dict[tuple[str, str], list[Choice]] = {}
+    for choice in choices:
+        if choice.grace is not None:
+            grouped.setdefault((choice.note, choice.grace.words), []).append(choice)
+    lines = []
+    for (_, words), same in grouped.items():
+        first = same[0]
+        times = " and ".join(TIMES.get(choice.time_through, f"{choice.time_through}th time") for choice in same)
+        place = f"bar {first.bar}, beat {beat_words(first.beat)}" + (f", {times}" if heard > 1 else "")
+        lines.append(f"  {place}: {words} on {first.pitch}. {' '.join(first.reasons[:1])}")
+    return lines

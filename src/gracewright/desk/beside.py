@@ -58,6 +58,17 @@ class Beside:
         except (OSError, UnicodeDecodeError):
             return ""
 
+    @property
+    def readable(self) -> bool:
+        """Whether nothing lies there, or a text; a file that is none is not ours to write over."""
+        try:
+            self.path.read_bytes().decode("utf-8-sig")
+        except FileNotFoundError:
+            return True
+        except (OSError, UnicodeDecodeError):
+            return False
+        return True
+
     def foreign(self) -> str | None:
         """The text that lies there, where it is not ours; None where it is, or where none can be read."""
         text = self._text()

@@ -175,8 +175,14 @@ class Session:
     def take_in(self) -> bool:
         """Take in a plan file that someone else wrote or changed. A text that is no plan for this piece is left alone,
         and told."""
-        text = self.beside.foreign() if self.beside is not None else None
-        if self.beside is None or text is None:
+        if self.beside is None:
+            return False
+        if not self.beside.readable:
+            name, self.beside = self.beside.path.name, None
+            self.told = f"{name} beside the score cannot be read as UTF-8 text and is left as it is."
+            return False
+        text = self.beside.foreign()
+        if text is None:
             return False
         try:
             moment = taken_in(text, self.moment, self.draft_of)

@@ -12,6 +12,7 @@ import tomllib
 import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from difflib import get_close_matches
 from functools import cache
 from importlib.resources import files
 
@@ -157,7 +158,9 @@ def _kinds_named(text: str) -> set[str]:
     exact = [kind for kind in kinds().values() if asked in _words(kind)]
     found = exact or [kind for kind in kinds().values() if asked in kind.words.lower()]
     if not found:
-        raise BadInput(f"no sign is called {text!r}", remedy=f"try one of {', '.join(kinds())}")
+        near = get_close_matches(asked, [kind.words for kind in kinds().values()], n=3)
+        remedy = f"did you mean {' or '.join(near)}" if near else "try +, tr, comma or turn"
+        raise BadInput(f"no sign is called {text!r}", remedy=remedy)
     return {kind.id for kind in found}
 
 

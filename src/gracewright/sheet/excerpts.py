@@ -34,15 +34,19 @@ def phrase_bars(piece: Piece, study: Study, phrase: int) -> tuple[int, int]:
     return inside[0], inside[-1]
 
 
-def richest_phrase(study: Study, plan: Plan) -> int:
-    """The phrase with the most choices to the quarter, of those that are not very short; 0 where there are none."""
+def richest_phrase(study: Study, *plans: Plan) -> int:
+    """The phrase with the most different choices to the quarter over these plans, of those that are not very short;
+    0 where there are none."""
     best, most = 0, -1.0
     longest = max((phrase.end - phrase.start for phrase in study.phrases), default=0)
     for index, phrase in enumerate(study.phrases):
         length = phrase.end - phrase.start
         if length * 2 < longest:
             continue
-        count = sum(1 for choice in plan.choices if phrase.start <= choice.onset < phrase.end and choice.grace)
+        inside = [[(c.note, c.time_through, c.grace.words) for c in plan.choices
+                   if phrase.start <= c.onset < phrase.end and c.grace is not None] for plan in plans]  # fmt: skip
+        different = len({choice for choices in inside for choice in choices})
+        count = different + min(map(len, inside), default=0)  # each should have something to show
         if count / float(length) > most:
             best, most = index, count / float(length)
     return best

@@ -14,7 +14,7 @@ from typing import Any, Final
 from gracewright.graces import Notated, Version
 from gracewright.instruments import FINGERING_KEY, load_instrument, long_breaths
 from gracewright.pitch import Pitch
-from gracewright.score import Piece
+from gracewright.score import Piece, tones
 from gracewright.sheet.mei import Staff
 from gracewright.sheet.parallel import added_signs
 from gracewright.sheet.played import Struck, has_repeats, played_bars
@@ -79,9 +79,11 @@ def part_staff(piece: Piece, study: Study, plan: Plan, version: Version) -> tupl
     breaths += [place.after for phrase, _ in long_breaths(study.phrases, load_instrument(plan.instrument))
                 for place in phrase.breaths]  # fmt: skip
     marked = {note.id for note in piece.notes if note.marks.breath}
+    last = {tone.id: tone.ids[-1] for tone in tones(piece, study.solo)}  # after the whole of a tied note
     return (
         Staff("written", study.solo, added=first, again=signs, words=True, lyrics=True, ossias=ossias,
-              fingerings=letters, breaths=[tone for tone in dict.fromkeys(breaths) if tone not in marked]),
+              fingerings=letters,
+              breaths=[last.get(tone, tone) for tone in dict.fromkeys(breaths) if tone not in marked]),
         told,
     )  # fmt: skip
 

@@ -200,7 +200,7 @@ def manners_sheet(piece: Piece, study: Study, instrument: Instrument, *, names: 
     known = [load_manner(name) for name in names if name in manners()]
     plans = {manner.id: make_plan(piece, study, manner, instrument, level=level, richness=richness) for manner in known}
     versions = {name: _played(piece, study, instrument, level, plan) for name, plan in plans.items()}
-    chosen = richest_phrase(study, next(iter(plans.values()))) if phrase is None else phrase
+    chosen = richest_phrase(study, *plans.values()) if phrase is None else phrase
     sheet = Sheet()
     sheet.add(text="The same notes as four schools might have played them. Compare what each adds, and where.")
     about = {manner.id: f"{manner.title}. {manner.about}" for manner in known}

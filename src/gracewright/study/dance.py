@@ -66,7 +66,7 @@ def guess_dance(piece: Piece, melody: tuple[Tone, ...], tempo: Fraction | None =
     if word and row is None:
         beat *= Fraction(word["factor"]).limit_denominator(100)
     printed = next((w.tempo for w in piece.words if w.tempo is not None and w.bar <= 1), None)
-    speed = tempo or printed or beat
+    speed = tempo or printed or Fraction(round(beat))  # a guess is a whole number, as players say it
     if word is None and (tempo or printed):
         slow = (speed / _felt(piece) < 56 and slow) or speed / _felt(piece) < 48
     return Dance(row["name"] if row else "", confidence, slow, Fraction(speed), printed is not None)
