@@ -29,8 +29,7 @@ UNSEEN = {"others": 1.6, "division": 2.2}
 """What kinds that no score carries cost besides what is set by hand, on the scale of the learned ones (own choice);
 passages have no sign, so that their absence says less."""
 SMALL = 0.12
-LIFT = {"french": {"shake": 0.7, "mordent": 1.5, "appoggiatura-below": 2.2, "others": 0.9},
-        "german-suites": {"others": 0.8}}  # fmt: skip
+LIFT = {"french": {"others": 0.9}, "german-suites": {"others": 0.8}}
 """As the manners themselves say."""
 
 

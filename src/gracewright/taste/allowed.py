@@ -164,7 +164,12 @@ def _line_suits(sites: Sites, kind: Kind) -> Bools:
     if kind.id == "appoggiatura-above":
         return (on("passing") < 1) & (on("dissonant") < 1)
     if kind.family == "shake":  # a close on the tonic has come to rest; gmuffat1698 forbids it on last notes
-        return (on("cadence-arrival") < 1) | (on("tonic") < 1) | (on("cadence-close") > 0)
+        rests = (on("cadence-arrival") > 0) & (on("tonic") > 0) & (on("cadence-close") < 1)
+        yields = (on("suspended") > 0) & (on("to-step-below") > 0)  # the shake belongs on the resolution
+        leans = (on("dissonant") > 0) & (on("cadence-arrival") > 0)  # it is the close's own appoggiatura
+        return ~(rests | yields | leans)
+    if kind.id == "turn":
+        return on("piece-last") < 1
     if kind.family == "division":
         return (on("to-rest") < 1) & (on("cadence-arrival") < 1) & (on("piece-last") < 1)
     return yes

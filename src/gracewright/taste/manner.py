@@ -69,6 +69,7 @@ class Weight:
     rule: Rule
     weight: float
     source: str
+    by_hand: float = 0.0  # before scores had their say
 
 
 @dataclass(frozen=True)
@@ -79,7 +80,8 @@ class Manner:
     shares of the richness for each time through and what legs, written repeats and the climax add; ``shake`` how
     shakes are begun and ended; ``spacing`` what it costs to stand close; ``bias`` what each kind brings before any rule
     speaks; ``learned`` for each kind the weight of single features, ``any`` for all kinds that are named there, as
-    fitted to the scores that ``learned_from`` tells of.
+    fitted to the scores that ``learned_from`` tells of; ``by_hand`` the bias before that; ``which`` tells whether the
+    scores or the hand-set weights (``hand``) choose between kinds, where a grace is wanted.
 
     >>> load_manner("french").source, load_manner("italian").kinds[-1]
     ('danglebert1689', 'division')
@@ -103,6 +105,8 @@ class Manner:
     where: str = field(default="", compare=False)
     learned: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
     learned_from: str = ""
+    by_hand: Mapping[str, float] = field(default_factory=dict)
+    which: str = "learned"
 
     @property
     def kinds(self) -> tuple[str, ...]:
@@ -167,11 +171,14 @@ def load_manner(name: str, *, learned: bool = True) -> Manner:
     Without ``learned`` only what is set by hand. Raises BadInput for a name nobody knows or a file that cannot be read,
     TableError for a table with a fault.
     """
-    return build(*_table(name, learned))
+    table, where = _table(name)
+    if isinstance(table.get("learned"), str):
+        table = _with_learned(table, where) if learned else {**table, "learned": {}}
+    return build(table, where)
 
 
-def _table(name: str, learned: bool, depth: int = 0) -> tuple[dict[str, Any], str]:
-    """The parsed table, laid over the one it is like."""
+def _table(name: str, depth: int = 0) -> tuple[dict[str, Any], str]:
+    """The parsed table, laid over the one it is like; ``stated`` is what was set by hand where ``learned`` was said."""
     if name in manners():
         text = (_HERE / "manners" / f"{name}.toml").read_text(encoding="utf-8")
     elif name.endswith(".toml"):
@@ -186,15 +193,15 @@ def _table(name: str, learned: bool, depth: int = 0) -> tuple[dict[str, Any], st
         table = tomllib.loads(text)
     except tomllib.TOMLDecodeError as fault:
         raise BadInput(f"this manner is not valid TOML ({fault})", file=name) from fault
-    own = isinstance(table.get("learned"), str)
+    own = "learned" in table
     like = table.pop("like", "")
     if like:
         if depth > 4:
             raise TableError(name, "like", "manners that are not each other's model", like)
-        base, _ = _table(str(like), learned and not own, depth + 1)
+        base, _ = _table(str(like), depth + 1)
         table = _over(base, table)
     if own:
-        table = _with_learned(table, name) if learned else {**table, "learned": {}}
+        table["stated"] = {"kinds": dict(table.get("kinds", {})), "weights": list(table.get("weights", ()))}
     return table, name
 
 
@@ -214,14 +221,20 @@ def _with_learned(table: dict[str, Any], where: str) -> dict[str, Any]:
         raise TableError(where, "lift", "a table of kinds and numbers, `others` for the rest", lift)
     every = _number(where, "lift.others", lift.get("others", 0.0))
     fitted = {kind: w + _number(where, f"lift.{kind}", lift.get(kind, every)) for kind, w in found["kinds"].items()}
-    made["kinds"] = {
-        kind: {**entry, "weight": fitted.get(kind, entry["weight"] - unseen.get(kind, unseen.get("others", 0.0)))}
-        for kind, entry in table.get("kinds", {}).items()
-    }
-    rules_too = found["rules"]
-    made["weights"] = [
-        {**entry, "weight": rules_too.get(entry["rule"], entry["weight"])} for entry in table.get("weights", ())
-    ]
+    stated = {kind: entry["weight"] for kind, entry in table["stated"]["kinds"].items()}
+    made["kinds"] = {}
+    for kind, entry in table.get("kinds", {}).items():
+        own = _number(where, f"kinds.{kind}", entry.get("weight"))
+        weight = own - unseen.get(kind, unseen.get("others", 0.0))
+        if kind in fitted:  # who changes a weight set by hand changes the learned one by as much
+            weight = fitted[kind] + own - stated.get(kind, own)
+        made["kinds"][kind] = {**entry, "weight": weight, "by_hand": own}
+    before = {entry["rule"]: entry["weight"] for entry in table["stated"]["weights"]}
+    made["weights"] = []
+    for entry in table.get("weights", ()):
+        rule, own = entry.get("rule"), _number(where, "weights", entry.get("weight"))
+        weight = found["rules"].get(rule, own) if own == before.get(rule, own) else own
+        made["weights"].append({**entry, "weight": weight, "by_hand": own})
     return made
 
 
@@ -252,11 +265,12 @@ def build(table: Mapping[str, Any], where: str) -> Manner:
     if inequality not in INEQUALITY:
         raise TableError(where, "inequality", f"one of {', '.join(INEQUALITY)}", inequality)
     known = {**rules(), **{entry["id"]: _rule(where, entry) for entry in table.get("rule", ())}}
-    bias = {}
+    bias, by_hand_too = {}, {}
     for name, entry in table.get("kinds", {}).items():
         if name not in kinds():
             raise TableError(where, f"kinds.{name}", f"one of {', '.join(kinds())}", name)
         bias[name] = (_number(where, f"kinds.{name}", entry.get("weight")), str(entry.get("source", COMMON)))
+        by_hand_too[name] = float(entry.get("by_hand", bias[name][0]))
     if "shake" not in bias:
         raise TableError(where, "kinds", "at least the shake, which cadences ask for", list(bias))
     weights = []
@@ -266,13 +280,14 @@ def build(table: Mapping[str, Any], where: str) -> Manner:
             raise TableError(where, "weights", "a rule of taste/rules.toml or of this table", entry.get("rule"))
         if rule.kind in bias:
             weight = _number(where, rule.id, entry.get("weight"))
-            weights.append(Weight(rule, weight, str(entry.get("source", COMMON))))
+            by_hand = _number(where, rule.id, entry.get("by_hand", weight))
+            weights.append(Weight(rule, weight, str(entry.get("source", COMMON)), by_hand))
     numbers = {name: _numbers(where, table, name, needed) for name, needed in _NEEDED.items()}
     return Manner(
         table["id"], table["title"], table["about"], table["region"], table["years"], table["source"], inequality,
         str(table.get("set_by", "hand")), numbers["density"], numbers["growth"], _shake(where, table),
         numbers["spacing"], bias, tuple(weights), tuple(str(note) for note in table.get("notes", ())), where,
-        _learned(where, table), str(table.get("learned_from", "")),
+        _learned(where, table), str(table.get("learned_from", "")), by_hand_too, str(table.get("which", "learned")),
     )  # fmt: skip
 
 

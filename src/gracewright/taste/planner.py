@@ -13,9 +13,9 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
-from dataclasses import replace
 from typing import Final, Literal
 
 import numpy as np
@@ -230,8 +230,11 @@ def _loses_to_neighbour(desk: Desk, allowed: Floats, families: Ints, cadential: 
     shakes = allowed[:, np.flatnonzero(families == FAMILIES.index("shake"))].max(axis=1)
     for site in {strip.first for strip in desk.strips if strip.first}:
         before = site - 1
-        taken = before in desk.page and family_of(desk.page[before][0]) == FAMILIES.index("shake")
-        if taken or before in cadential or (site not in cadential and shakes[before] >= shakes[site]):
+        taken, given = (place in desk.page and family_of(desk.page[place][0]) == FAMILIES.index("shake")
+                        for place in (before, site))  # fmt: skip
+        if given and not taken:
+            yield before
+        elif taken or before in cadential or (site not in cadential and shakes[before] >= shakes[site]):
             yield site
         else:
             yield before
@@ -256,8 +259,9 @@ def _prices(desk: Desk, score: Floats, near: Floats) -> Floats:
     occasion = np.array([strip.occasion for strip in desk.strips])
     cost = costs(near, penalties(desk.manner.spacing))
     grid = PRICES if desk.budget is None else FINE
-    floor = int(np.searchsorted(grid, lowest_price(desk.richness) if desk.budget is None else -6.0))
-    low = np.full(len(OCCASIONS), floor)
+    shares = [desk.manner.growth[name] for name in OCCASIONS]
+    floors = [lowest_price(desk.richness * share) if desk.budget is None else -6.0 for share in shares]
+    low = np.searchsorted(grid, floors)
     high = np.full(len(OCCASIONS), len(grid) - 1)
     while (low < high).any():
         middle = (low + high) // 2
@@ -278,9 +282,9 @@ def lowest_price(richness: float) -> float:
     the manner has no reason for, beyond it the budget decides.
 
     >>> [round(lowest_price(richness), 2) for richness in (0, 5, 10)]
-    [0.9, -0.2, -3.8]
+    [1.55, -0.2, -4.45]
     """
-    return 0.9 - 0.22 * richness - 0.02 * max(0.0, richness - 5) ** 3
+    return 1.55 - 0.35 * richness - 0.02 * max(0.0, richness - 5) ** 3
 
 
 def _make(desk: Desk, solved: Solved, columns: Ints) -> tuple[list[Row], bool]:
@@ -323,13 +327,22 @@ def _strike_clashes(desk: Desk, rows: Sequence[Row]) -> bool:
         if not ours:
             continue
         one, two = (_grace_on(desk, row, note) for row, note in pair)
-        if one is None or two is None or not desk.workshop.clash(sites[0], one, two):
+        if one is None or two is None:
+            continue
+        if not (shaken(one) and shaken(two)) and not desk.workshop.clash(sites[0], one, two):
             continue
         worse = next((place for place in reversed(ours) if sites[place] not in cadential), ours[-1])
         row, note = pair[worse]
         desk.struck.add((row.strip.time_through, sites[worse], desk.manner.kinds.index(row.kinds[note])))
         found = True
     return found
+
+
+def shaken(grace: Grace) -> bool:
+    """Is it a shake, or a passage that goes to and fro like one?"""
+    notes = [pitch for pitch, _ in grace.notes]
+    to_and_fro = (notes[at : at + 2] == notes[at + 2 : at + 4] for at in range(len(notes) - 3))
+    return "shake" in grace.id or any(to_and_fro)
 
 
 def _grace_on(desk: Desk, row: Row, note: int) -> Grace | None:

@@ -1,6 +1,6 @@
 """Why a grace stands where it stands, in a teacher's words, from the very features that decided.
 
-Public: why_chosen, why_required, source_of, how_made, effect_of, strength_of.
+Public: why_chosen, why_here, why_required, source_of, how_made, effect_of, strength_of.
 """
 
 from __future__ import annotations
@@ -8,21 +8,24 @@ from __future__ import annotations
 import math
 from typing import Final
 
-import numpy as np
-
 from gracewright.graces import Grace
 from gracewright.study.model import Cadence
-from gracewright.taste.features import FEATURES
+from gracewright.taste.features import COLUMN, FEATURES
 from gracewright.taste.manner import COMMON, Manner, kinds
 from gracewright.taste.required import Wanted
 from gracewright.taste.scores import Scores
 from gracewright.taste.sites import Sites
 
+LEARNED: Final = "learned from open scores"
 MOST: Final = 3
 """Reasons told at most."""
-HEARD: Final = 0.15
-"""A learned weight smaller than this is not worth telling."""
-NAMES: Final = tuple(FEATURES.values())
+MUSICAL: Final = (
+    "cadence-close", "close-next", "suspended", "resolves", "upper-bites", "lower-bites", "dotted", "from-step-above",
+    "from-step-below", "from-leap-above", "from-leap-below", "from-third-above", "from-third-below", "from-same",
+    "from-rest", "high-point", "low-point", "upper-corner", "lower-corner", "leading-note", "raised", "phrase-first",
+    "downbeat", "longest-of-bar", "leads-group", "syncopated", "expressive",
+)  # fmt: skip
+"""Features that a player would give as a reason; the others are for reckoning."""
 CADENCES: Final = {
     "authentic-perfect": "a full close",
     "authentic-imperfect": "a close on the tonic",
@@ -85,10 +88,8 @@ def why_chosen(
     ]
     speaking.sort(key=lambda pair: -pair[0])
     told = [sentence(weight.rule.says) for _, weight in speaking[:MOST]]
-    if len(told) < MOST:
-        told += why_learned(sites, scores, manner, site, kind)
     if not told:
-        told = [sentence("nothing forbids it here, and the richness asked for leaves room for it")]
+        told = [*why_here(sites, scores, manner, site, kind)]
     if sites.on("leg")[site] > 0:
         told.append("A further leg of a sequence may be richer than the last.")
     elif sites.on("climax")[site] > 0:
@@ -98,22 +99,28 @@ def why_chosen(
     return (*told, *how_made(sites, site, grace))
 
 
-def why_learned(sites: Sites, scores: Scores, manner: Manner, site: int, kind: str) -> tuple[str, ...]:
-    """The features that spoke most strongly in the scores the manner was learned from; none where it was not."""
-    speaks = sites.values[site] * scores.learned[:, manner.kinds.index(kind)]
-    best = [column for column in np.argsort(-speaks, kind="stable")[:MOST] if speaks[column] > HEARD]
-    if not best:
-        return ()
-    told = "; ".join(NAMES[column] for column in best)
-    return (sentence(f"the masters whose signs we have often set one where this is so: {told}"),)
+def why_here(sites: Sites, scores: Scores, manner: Manner, site: int, kind: str) -> tuple[str, ...]:
+    """Where no rule speaks: what is musical about the place, of all that spoke for it in the scores of the masters."""
+    learned = scores.learned[:, manner.kinds.index(kind)]
+    if not learned.any():
+        return (sentence("nothing forbids it here, and the richness asked for leaves room for it"),)
+    held = [(learned[COLUMN[name]], name) for name in MUSICAL if sites.on(name)[site] > 0]
+    held.sort(key=lambda pair: -pair[0])
+    place = " and ".join(FEATURES[name] for _, name in held[:2])
+    return (*([sentence(place)] if place else []), sentence("the masters whose signs we have set many in such places"))
 
 
 def source_of(scores: Scores, manner: Manner, site: int, kind: str) -> str:
     """On whose word: the named source of the rule that spoke most strongly, else the kind's."""
     best, found = 0.0, ""
+    spoken = False
     for column, weight in enumerate(manner.weights):
-        if weight.rule.kind == kind and scores.rules[site, column] > best and weight.source != COMMON:
-            best, found = float(scores.rules[site, column]), weight.source
+        if weight.rule.kind == kind and scores.rules[site, column] > 0:
+            spoken = True
+            if scores.rules[site, column] > best and weight.source != COMMON:
+                best, found = float(scores.rules[site, column]), weight.source
+    if not spoken and kind in manner.learned:
+        return LEARNED
     return found or manner.bias.get(kind, (0.0, COMMON))[1]
 
 

@@ -47,7 +47,7 @@ def manner_for(piece: Piece, study: Study) -> Suited:
             return Suited(school["manner"], f"the number in the title is one of {school['told']}")
     if study.dance in table["dances"]:
         return Suited(table["dance_manner"], f"it is a {study.dance}, a dance of the French suite")
-    return Suited(table["default"], table["default_why"])
+    return Suited(table["default"], table["unknown_why"] if words else table["default_why"])
 
 
 def _given(school: Mapping[str, Any], words: list[str]) -> bool:

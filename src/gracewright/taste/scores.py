@@ -15,15 +15,20 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from gracewright.taste.features import COLUMN, FEATURES
-from gracewright.taste.manner import ANY, Manner
+from gracewright.taste.manner import ANY, Manner, kinds
 from gracewright.taste.sites import Floats, Ints, Sites
 
 TOGETHER: Final = 0.3
 """How far tones of one motif are drawn to their mean (own choice, see the bench)."""
 IN_STEP: Final = 0.5
 """How far the wish for any grace is drawn to the mean of tones alike in rhythm (own choice, see the bench)."""
+
+
+BY_HAND: Final = 1.5
+"""How much a unit of what is set by hand parts the kinds, where the hand chooses between them (own choice)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -72,10 +77,10 @@ def heard_again(sites: Sites, manner: Manner) -> Floats:
     return found
 
 
-def learned_table(manner: Manner, kinds: Sequence[str]) -> Floats:
+def learned_table(manner: Manner, names: Sequence[str]) -> Floats:
     """(FEATURES, kinds): learned weights; those for any grace go to every kind that was learned."""
-    table = np.zeros((len(FEATURES), len(kinds)))
-    for column, kind in enumerate(kinds):
+    table = np.zeros((len(FEATURES), len(names)))
+    for column, kind in enumerate(names):
         if kind in manner.learned:
             for heading in (ANY, kind):
                 for feature, weight in manner.learned.get(heading, {}).items():
@@ -94,7 +99,24 @@ def _make(sites: Sites, manner: Manner) -> Scores:
     drawn = _drawn_together(by_kind, sites.motif)
     taught = np.array([kind in manner.learned or not manner.learned for kind in manner.kinds])
     drawn[:, taught] = _in_step(drawn[:, taught], sites.rhythm)
+    if manner.which == "hand" and manner.learned:
+        drawn = _chosen_by_hand(drawn, sites, manner, taught)
     return Scores(drawn, rules, learned)
+
+
+def _chosen_by_hand(drawn: Floats, sites: Sites, manner: Manner, taught: NDArray[np.bool_]) -> Floats:
+    """Scores say where a grace is wanted, what is set by hand which: kinds differ by what the hand thinks of them.
+    Passages are no matter of signs and stay as they are."""
+    held = rule_values(sites, manner)
+    hand = np.tile([manner.by_hand[kind] for kind in manner.kinds], (len(drawn), 1))
+    for column, weight in enumerate(manner.weights):
+        hand[:, manner.kinds.index(weight.rule.kind)] += held[:, column] * weight.by_hand
+    hand = _drawn_together(hand, sites.motif)
+    graces = np.array([kinds()[kind].family != "division" for kind in manner.kinds])
+    where = drawn[:, taught].max(axis=1, keepdims=True)
+    found = drawn.copy()
+    found[:, graces] = where + BY_HAND * (hand[:, graces] - hand[:, graces].max(axis=1, keepdims=True))
+    return found
 
 
 def _drawn_together(by_kind: Floats, motif: Ints) -> Floats:
