@@ -1,5 +1,6 @@
 """The rules that hold always, growth, locks, and the dial of richness."""
 
+from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
 
@@ -160,3 +161,17 @@ def test_every_choice_tells_why_and_what_else(movement, alto):
     assert all(choice.reasons[0].endswith(".") and choice.reasons[0][0].isupper() for choice in ours)
     assert sum(len(choice.alternatives) == 2 for choice in ours) > len(ours) / 2
     assert all(other.effect for choice in ours for other in choice.alternatives)
+
+
+@pytest.mark.parametrize("name", ["french", "german", "italian-slow", "english"])
+def test_a_plan_leaves_nothing_behind_for_the_next(name, alto, adagio):
+    """Same input, same plan: again on the same study, after other plans of it, and on a fresh one."""
+    piece, found = adagio
+    first = make_plan(piece, found, load_manner(name), alto, richness=9)
+    make_plan(piece, found, load_manner("italian"), alto, richness=10, signs="ignore")
+    again = make_plan(piece, found, load_manner(name), alto, richness=9)
+    other = replace(piece)
+    fresh = make_plan(other, replace(found), load_manner(name), alto, richness=9)
+
+    assert again == first
+    assert fresh == first

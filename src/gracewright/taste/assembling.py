@@ -103,7 +103,7 @@ def _chosen(desk: Desk, found: Found, number: int, row: Row, wanted: Mapping[int
             why = reasons.why_chosen(desk.sites, desk.scores, desk.manner, site, kind, grace, through)
             strength = reasons.strength_of(float(best[family] - best[0]))
             source = reasons.source_of(desk.scores, desk.manner, site, kind)
-            passage = desk.workshop.passages.get(grace)
+            passage = desk.workshop.passages.get((site, grace))
             if passage is not None:
                 why = (*why[:1], reasons.sentence(passage.reason), *why[1:])
         yield replace(

@@ -22,6 +22,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from itertools import pairwise
+from math import isfinite
 from typing import Final
 
 from gracewright.errors import BadInput, PlanMismatch
@@ -186,6 +187,8 @@ def _plan(reader: _Reader, choices: tuple[Choice, ...]) -> Plan:
         richness = float(said.get("richness", "5"))
         pairs = [pair.split("=") for pair in said.get("curve", "").split()]
         curve = tuple((Fraction(onset), float(factor)) for onset, factor in pairs)
+        if not all(map(isfinite, (richness, *(factor for _, factor in curve)))):
+            raise ValueError("not a finite number")
     except (ValueError, ZeroDivisionError):
         raise BadInput("the plan's richness or curve is not a number", remedy="write richness: 5") from None
     return Plan(

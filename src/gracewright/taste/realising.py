@@ -51,7 +51,7 @@ class Workshop:
     beats: Sequence[Fraction]
     read_grounds: Callable[[], Mapping[str, Sequence[Ground]]]
     style: str
-    passages: dict[Grace, Division] = field(default_factory=dict)
+    passages: dict[tuple[int, Grace], Division] = field(default_factory=dict)
     made: dict[tuple[int, str, int, bool, tuple[str, ...], str], Grace | None] = field(default_factory=dict)
     figures: dict[tuple[int, int, tuple[str, ...]], tuple[str, ...]] = field(default_factory=dict)
     judged: dict[tuple[int, Grace], str] = field(default_factory=dict)
@@ -199,7 +199,7 @@ class Workshop:
     def _divisions(self, site: int, step: int, lately: tuple[str, ...], like: str) -> Iterator[Grace]:
         """Passages from the divisions room, best first; what it says of each is kept for the reasons."""
         for division in self._passages(site, step, 5, lately, like):
-            self.passages[division.grace] = division
+            self.passages[site, division.grace] = division
             yield division.grace
 
     def formulas(self, site: int, step: int, lately: tuple[str, ...] = ()) -> tuple[str, ...]:

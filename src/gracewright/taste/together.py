@@ -170,28 +170,28 @@ class _Duo:
                 if grace is None:
                     yield (time, site), _Agreed(None, NO_ANSWER)
                     continue
-                own = self._like(site, grace)
+                own = self._like(site, other, grace)
                 why = f"It answers the other part in bar {where} with the same grace." if own else NO_LIKE
                 yield (time, site), _Agreed(own, why)
 
-    def _like(self, site: int, grace: Grace) -> Grace | None:
+    def _like(self, site: int, other: int, grace: Grace) -> Grace | None:
         """The partner's grace on a note of ours, if it may stand there."""
         kind = _kind_of(grace)
         if kind not in self.manner.kinds or self._forbidden(site, kind):
             return None
         if grace.id == "division":
-            return self._passage(site, grace)
+            return self._passage(site, other, grace)
         return None if self.workshop.fault(site, grace) else grace
 
-    def _passage(self, site: int, grace: Grace) -> Grace | None:
+    def _passage(self, site: int, other: int, grace: Grace) -> Grace | None:
         """The partner's passage with its very figures on our note."""
         shop = self.partner.workshop
-        passage = shop.passages.get(grace)
+        passage = shop.passages.get((other, grace))
         if passage is None:
             return None
         for step in (2, 1, 0):
             own = self.workshop.grace(site, "division", step, False, (), passage.formula)
-            if own is not None and self.workshop.passages[own].formula == passage.formula:
+            if own is not None and self.workshop.passages[site, own].formula == passage.formula:
                 return own
         return None
 

@@ -42,7 +42,7 @@ class Heard:
         legs = (self.placed.get((time_through, leg), "") for leg in self.earlier.get(site, ()))
         like = next((formula for formula in legs if formula), "") or self._for_all(site, step)
         grace = self.workshop.grace(site, kind, step, required, self._lately(site), like)
-        passage = self.workshop.passages.get(grace) if grace is not None else None
+        passage = self.workshop.passages.get((site, grace)) if grace is not None else None
         if passage is not None:
             self.row.append((site, passage.formula))
             self.placed[time_through, site] = passage.formula
