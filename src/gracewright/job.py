@@ -242,7 +242,7 @@ def _with_second(work: Work, part: tuple[str, str | None], locks: Plan | None) -
     if part[1] is not None:
         plan = _with_player(read_plan(part[1], piece, found), instrument)
     else:
-        alone = partner_of(piece, work.study, work.plan, work.version, manner, instrument, level=wishes.level,
+        alone = partner_of(piece, work.study, work.plan, work.version, manner, work.instrument, level=wishes.level,
                            tempo=wishes.tempo)  # fmt: skip
         plan = make_second(
             piece, found, manner, instrument, alone, level=wishes.level, tempo=wishes.tempo, locks=locks,

@@ -5,7 +5,7 @@ piece is heard. A ``Draft`` holds the plan and makes the rest on demand.
 
 Conventions: drafts are immutable but for what they remember; a ``Ground`` is what all drafts of one piece share.
 
-Public: Draft, Ground.
+Public: Draft, Ground, moved_by.
 """
 
 from __future__ import annotations
@@ -58,14 +58,15 @@ class Ground:
 
     def studied(self, wishes: Wishes) -> Study:
         piece = self.piece_for(wishes)
-        key = ("study", id(piece), wishes.solo, wishes.bass, wishes.tempo)
+        key = ("study", *moved_by(wishes), wishes.solo, wishes.bass, wishes.tempo)
         found: Study = self.keep(key, lambda: study(piece, solo=wishes.solo, bass=wishes.bass, tempo=wishes.tempo))
         return found
 
     def tones(self, wishes: Wishes) -> Mapping[str, Tone]:
         """The solo line by tone id, in order."""
         piece, solo = self.piece_for(wishes), self.studied(wishes).solo
-        found: Mapping[str, Tone] = self.keep(("tones", id(piece), solo), lambda: {t.id: t for t in tones(piece, solo)})
+        key = ("tones", *moved_by(wishes), solo)
+        found: Mapping[str, Tone] = self.keep(key, lambda: {t.id: t for t in tones(piece, solo)})
         return found
 
     def hands(self, wishes: Wishes) -> Instrument:
@@ -75,12 +76,18 @@ class Ground:
     def places(self, wishes: Wishes, signs_by: str) -> Mapping[str, Context]:
         """The surroundings of every note of the line."""
         piece, found = self.piece_for(wishes), self.studied(wishes)
-        key = ("places", id(found), wishes.instrument, wishes.level, wishes.tempo, signs_by)
+        player = (wishes.instrument, wishes.level, wishes.tempo, signs_by)
+        key = ("places", *moved_by(wishes), wishes.solo, wishes.bass, *player)
         instrument = self.hands(wishes)
         there: Mapping[str, Context] = self.keep(
             key, lambda: contexts(piece, found, instrument, wishes.level, tempo=wishes.tempo, source=signs_by)
         )
         return there
+
+
+def moved_by(wishes: Wishes) -> tuple[str, str, str]:
+    """What decides how the piece is moved: equal for wishes that leave it at one pitch."""
+    return (wishes.transpose, wishes.instrument, wishes.solo) if wishes.transpose else ("", "", "")
 
 
 @dataclass
@@ -104,9 +111,15 @@ class Draft:
     def drawn(self) -> Piece:
         """The piece for drawing: the solo line in a clef that its player reads."""
         name, solo = self.wishes.instrument, self.study.solo
-        key = ("drawn", id(self.piece), solo, name)
+        key = ("drawn", *moved_by(self.wishes), solo, name)
         found: Piece = self.ground.keep(key, lambda: readable(self.piece, solo, load_instrument(name)))
         return found
+
+    @property
+    def look(self) -> tuple[str, ...]:
+        """Names what is drawn: equal for drafts whose plain music looks the same."""
+        clef = "" if self.drawn is self.piece else self.wishes.instrument
+        return (*moved_by(self.wishes), clef, self.study.solo)
 
     @cached_property
     def study(self) -> Study:

@@ -13,7 +13,7 @@ from bisect import bisect_left, bisect_right
 from fractions import Fraction
 from typing import Any
 
-from gracewright.desk.draft import Draft
+from gracewright.desk.draft import Draft, moved_by
 from gracewright.desk.words import CADENCES, letter
 from gracewright.score import Bar, Piece
 from gracewright.study import Study
@@ -24,7 +24,8 @@ def shape_json(draft: Draft, held: str = "") -> dict[str, Any]:
 
     ``form`` names the form; a page gives the name of the one it holds as ``held``.
     """
-    key = ("form", id(draft.study))
+    wishes = draft.wishes
+    key = ("form", *moved_by(wishes), wishes.solo, wishes.bass, wishes.tempo)
     name, form = draft.ground.keep(key, lambda: (secrets.token_hex(4), form_json(draft.piece, draft.study)))
     curve = [[str(onset), factor] for onset, factor in draft.wishes.curve]
     return {"form": name, "times": times(draft), "curve": curve, **({} if held == name else form)}

@@ -85,7 +85,7 @@ def view_from(query: Mapping[str, Any]) -> View:
 class Leaf:
     """The music of one piece as drawn so far: where systems break in each view, and the drawings by key."""
 
-    breaks: dict[tuple[int, str, View], tuple[int, ...]] = field(default_factory=dict)
+    breaks: dict[tuple[tuple[str, ...], View], tuple[int, ...]] = field(default_factory=dict)
     drawings: OrderedDict[str, System] = field(default_factory=OrderedDict)
     heights: dict[tuple[View, int], int] = field(default_factory=dict)
 
@@ -105,7 +105,7 @@ class Leaf:
         )
 
     def _starts(self, draft: Draft, view: View, piece: Piece, staves: list[Staff]) -> tuple[int, ...]:
-        key = (id(draft.drawn), draft.study.solo, view)
+        key = (draft.look, view)
         if key not in self.breaks:
             widths = natural_widths(piece, staves, version_of(draft, view))
             self.breaks[key] = break_evenly(widths, view.width)
@@ -163,7 +163,7 @@ def keys_of(draft: Draft, view: View, staves: list[Staff], spans: list[tuple[int
             if note.part == version.solo:
                 bar = bisect_right(onsets, note.page_onset) - 1
                 by_bar.setdefault(bar, []).append((note.onset, note.length, note.pitch, note.slurred))
-    same = (id(draft.drawn), draft.study.solo, draft.study.bass, view)
+    same = (draft.look, draft.study.bass, view)
     inside = [[by_bar.get(bar) for bar in range(first, last + 1)] for first, last in spans]
     told = [repr((same, span, bars)) for span, bars in zip(spans, inside, strict=True)]
     return [hashlib.sha256(text.encode()).hexdigest()[:16] for text in told]
@@ -193,7 +193,7 @@ def staves_of(draft: Draft, view: View) -> tuple[Piece, list[Staff]]:
         rows += [Staff("played", solo, row=row) for row in ((1, -1) if view.rows == "both" else (ROW[view.rows],))]
     elif view.rows == "both":
         again = {AGAIN + note: what for note, what in draft.added(2).items()}
-        piece, line = draft.ground.keep(("doubled", id(piece), solo), lambda: doubled(piece, solo))
+        piece, line = draft.ground.keep(("doubled", *draft.look), lambda: doubled(piece, solo))
         rows += [Staff("written", line, added=again)]
     others = [Staff("written", line, figures=line == study.bass) for line in lines_of(draft.piece) if line != solo]
     return piece, rows + others

@@ -36,7 +36,8 @@ CADENCES: Final = {
     "phrygian": "a Phrygian close", "deceptive": "a deceptive close", "evaded": "an evaded close",
 }  # fmt: skip
 _PITCH: Final = re.compile(r"\b[A-G](?:##?|bb?)?[0-8]\b")
-_MOVE: Final = re.compile(r'--transpose "([^"]+)"')
+_MOVE: Final = re.compile(r'(\. )?--transpose "([^"]+)"')
+_OTHER: Final = "; --manner names another"
 _SOURCE: Final = re.compile(r"\b[a-z]+1[5-7]\d\d\b")
 INVERSIONS: Final = ("root position", "first inversion", "second inversion", "third inversion")
 
@@ -142,7 +143,7 @@ def friendly(sentence: str) -> str:
     >>> friendly("appoggiatura: A5 G5, as danglebert1689 has it")
     "appoggiatura: a″ g″, as Jean-Henry D'Anglebert (1689) has it"
     """
-    sentence = _MOVE.sub(r"moving it \1", sentence)
+    sentence = _MOVE.sub(lambda move: f"{'. M' if move[1] else 'm'}oving it {move[2]}", sentence.replace(_OTHER, ""))
     sentence = _PITCH.sub(lambda name: shown(Pitch.parse(name[0])), sentence)
     return _SOURCE.sub(lambda name: author(name[0]), sentence)
 

@@ -14,8 +14,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from importlib import resources
+from typing import Final
 
 from gracewright.instruments.model import Instrument
+from gracewright.pitch import Pitch
 from gracewright.score.model import Tone
 from gracewright.study.model import Phrase
 
@@ -62,7 +64,19 @@ def widened(line_tones: Sequence[Tone], instrument: Instrument) -> Instrument:
         low = pitches[0].transposed(-2, -4)
     if pitches and pitches[-1].midi > high.midi:
         high = pitches[-1].transposed(2, 4)
-    return instrument if (low, high) == (instrument.low, instrument.high) else replace(instrument, low=low, high=high)
+    if (low, high) == (instrument.low, instrument.high):
+        return instrument
+    key = (id(instrument), low, high)
+    if key not in _stretched:
+        while len(_stretched) >= MOST_STRETCHED:
+            _stretched.pop(next(iter(_stretched)))
+        _stretched[key] = (instrument, replace(instrument, low=low, high=high))
+    return _stretched[key][1]
+
+
+_stretched: dict[tuple[int, Pitch, Pitch], tuple[Instrument, Instrument]] = {}
+"""Made once each, so that what is worked out for an instrument is found again; the first of the pair keeps its id."""
+MOST_STRETCHED: Final = 32
 
 
 def transpositions(line_tones: Sequence[Tone], instrument: Instrument) -> tuple[Move, ...]:

@@ -73,7 +73,7 @@ export class Card {
 
   headline(card) {
     if (card.grace) return card.grace.words;
-    return card.lock === "never" ? "never a grace here" : "left bare";
+    return card.lock === "never" ? "never a grace here this time" : "left bare";
   }
 
   times(card) {

@@ -128,7 +128,7 @@ const desk = {
 
   spoken(note) {
     const grace = this.state.graces[note.id]?.[this.time];
-    const tail = grace?.lock === "never" ? "never a grace here" : grace?.words || "no grace";
+    const tail = grace?.lock === "never" ? "never a grace here this time" : grace?.words || "no grace";
     return `${note.spoken}, ${tail}${note.close ? `. ${note.close}` : ""}`;
   },
 
