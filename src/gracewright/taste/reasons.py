@@ -20,7 +20,7 @@ LEARNED: Final = "learned from open scores"
 MOST: Final = 3
 """Reasons told at most."""
 MUSICAL: Final = (
-    "cadence-close", "close-next", "suspended", "resolves", "upper-bites", "lower-bites", "dotted", "from-step-above",
+    "cadence-close", "close-next", "suspended", "resolves", "dotted", "from-step-above",
     "from-step-below", "from-leap-above", "from-leap-below", "from-third-above", "from-third-below", "from-same",
     "from-rest", "high-point", "low-point", "upper-corner", "lower-corner", "leading-note", "raised", "phrase-first",
     "downbeat", "longest-of-bar", "leads-group", "syncopated", "expressive",
