@@ -8,16 +8,17 @@ Public: read_midi, read_held.
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
+from fractions import Fraction
 from typing import Final
 
 from lxml import etree
 
 from gracewright.errors import BadInput
 from gracewright.score.guarded import convert
-from gracewright.score.lines import tones
 from gracewright.score.midi_file import KEY, METER, Held, MidiFile, midi_file
 from gracewright.score.model import Note, Piece
 from gracewright.score.musicxml import read_tree
@@ -32,6 +33,12 @@ FRANK_SIGNED: Final = (
     "A MIDI file holds no signs, slurs, repeats, figures or spelling: note names follow the key, values were rounded, "
     "and {}, played out in the file, became signs."
 )
+PICKUP: Final = (
+    "The first bar, {}, is shorter than the {} after it and was taken for a pickup: MIDI cannot tell one from a bar "
+    "that is short in its own right."
+)
+NEAR: Final = Fraction(1, 2)
+"""Quarters that rounding may have moved a held note by. Ours."""
 STATED: Final = {METER: "time signature", KEY: "key signature"}
 NAMES: Final = {"trill-mark": "shake", "mordent": "mordent", "turn": "turn"}
 
@@ -59,21 +66,33 @@ def _read(file: MidiFile, figures: Sequence[Held], name: str) -> Piece:
     converted = convert("midi", file.data(figures), name)
     tree = parse_xml(converted.data, name)
     _without_drums(tree.getroot())
-    _join_pickup(tree.getroot())
     piece = read_tree(respell(read_tree(tree, name)), name)
     if figures:
-        piece = _signed(piece, file, figures)
+        piece, placed = _signed(piece, file, figures)
+        if len(placed) < len(figures):
+            return _read(file, placed, name)
     said = [f"{text[:1].upper()}{text[1:].rstrip('.')}." for text in converted.said]
     kinds = Counter(NAMES.get(figure.sign.element, "ornament") for figure in figures)
     words = " and ".join(f"{count} {kind}{'s' if count > 1 else ''}" for kind, count in kinds.items())
     said.append(FRANK_SIGNED.format(words) if figures else FRANK)
+    said += _pickup(piece)
     missing = [words for kind, words in STATED.items() if kind not in file.states]
     if missing:
         said.append(f"The file states no {' and no '.join(missing)}: what is shown is a guess.")
-    lost = _places(file, figures) - len({(note.part, note.onset) for note in piece.notes if _begins(note)})
+    lost = _places(file, figures) - len({(note.part, note.staff, note.onset) for note in piece.notes if _begins(note)})
     if lost > 0:
         said.append(f"{lost} notes were struck so close after others that they fell together with them in rounding.")
     return replace(piece, remarks=(*piece.remarks, *said), heard=file)
+
+
+def _pickup(piece: Piece) -> list[str]:
+    """A sentence where the first bar was taken for a pickup."""
+    first = piece.bars[0]
+    if not first.pickup:
+        return []
+    share = first.length / 4
+    unit = math.lcm(share.denominator, first.meter.unit)
+    return [PICKUP.format(f"{share * unit}/{unit}", f"{first.meter.beats}/{first.meter.unit}")]
 
 
 def _begins(note: Note) -> bool:
@@ -86,46 +105,37 @@ def _places(file: MidiFile, figures: Sequence[Held]) -> int:
     return len({(note.track, note.onset) for note in file.notes if (note.track, note.number) not in inside})
 
 
-def _signed(piece: Piece, file: MidiFile, figures: Sequence[Held]) -> Piece:
-    """Put each figure's sign over the note that was rounded from it."""
+def _signed(piece: Piece, file: MidiFile, figures: Sequence[Held]) -> tuple[Piece, list[Held]]:
+    """Put each figure's sign over the note that was rounded from it, whichever staff or voice that stands in; and the
+    figures whose note was found."""
     assert piece.document is not None, "a piece that was read keeps its document"
     tree, elements = piece.document.opened()
-    starts = {(note.track, note.number): note.onset for note in file.notes}
-    everything = [tone for part in piece.parts for tone in tones(piece, part.id)]
+    struck = {(note.track, note.number): note for note in file.notes}
+    free = {note.id: note for note in piece.notes if _begins(note)}
+    placed = []
     for figure in figures:
-        onset = starts[figure.track, figure.first]
-        near = [(abs(tone.onset - onset), tone.id) for tone in everything if tone.pitch.midi == figure.key]
-        if near and min(near)[0] <= 1:
-            note = elements[min(near)[1]]
-            marks = note.find("notations")
-            if marks is None:
-                marks = etree.Element("notations")
-                note.insert(_place_of_notations(note), marks)
-            etree.SubElement(etree.SubElement(marks, "ornaments"), figure.sign.element)
-    return read_tree(tree, piece.source)
+        first, last = struck[figure.track, figure.first], struck[figure.track, figure.last]
+        length = last.onset + last.length - first.onset
+        near = [(abs(note.onset - first.onset), abs(note.length - length), note.id) for note in free.values()
+                if note.pitch is not None and note.pitch.midi == figure.key]  # fmt: skip
+        if near and min(near)[0] <= NEAR:
+            _mark(elements[free.pop(min(near)[2]).id], figure.sign.element)
+            placed.append(figure)
+    return read_tree(tree, piece.source), placed
+
+
+def _mark(note: etree._Element, sign: str) -> None:
+    marks = note.find("notations")
+    if marks is None:
+        marks = etree.Element("notations")
+        note.insert(_place_of_notations(note), marks)
+    etree.SubElement(etree.SubElement(marks, "ornaments"), sign)
 
 
 def _place_of_notations(note: etree._Element) -> int:
     """Before the lyrics and all that follows them, where the schema wants notations."""
     behind = ("lyric", "play", "listen")
     return next((place for place, child in enumerate(note) if child.tag in behind), len(note))
-
-
-def _join_pickup(root: etree._Element) -> None:
-    """A first bar whose time signature is shorter than the one stated in the next is a pickup of that."""
-    for part in root.findall("part"):
-        bars = part.findall("measure")[:2]
-        times = [bar.find("attributes/time") for bar in bars]
-        if len(times) < 2 or times[0] is None or times[1] is None:
-            return
-        lengths = [int(time.findtext("beats") or 4) / int(time.findtext("beat-type") or 4) for time in times
-                   if time is not None]  # fmt: skip
-        if lengths[0] >= lengths[1]:
-            return
-        above = times[0].getparent()
-        assert above is not None, "a time signature stands in attributes"
-        above.replace(times[0], times[1])
-        bars[0].set("implicit", "yes")
 
 
 def _without_drums(root: etree._Element) -> None:

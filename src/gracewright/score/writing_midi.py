@@ -51,16 +51,18 @@ class Signature:
 
 def signatures(piece: Piece, order: Order) -> tuple[Signature, ...]:
     """The signatures of a piece in the order as played, each where it changes. A bar that is shorter or longer than its
-    time signature says has one of its own, since MIDI knows no pickups."""
+    time signature says has one of its own, since MIDI knows no pickups; where that would want a unit
+    that is no power of two, which MIDI cannot write, it keeps its time signature."""
     found: list[Signature] = []
     at = Fraction(0)
     for page in bars_of(order):
         bar = piece.bars[page]
         beats, unit = bar.meter.beats, bar.meter.unit
-        if bar.length != bar.meter.length or not bar.meter.measured:
-            share = bar.length / 4
+        share = bar.length / 4
+        own = bar.length != bar.meter.length or not bar.meter.measured
+        if own and share.denominator.bit_count() == 1:
             unit = max(unit if bar.meter.measured else 4, share.denominator)
-            beats = int(share * unit) if (share * unit).denominator == 1 else beats
+            beats = int(share * unit)
         here = Signature(at, beats, unit, bar.fifths, bar.mode == "minor")
         if not found or replace(here, onset=found[-1].onset) != found[-1]:
             found.append(here)
