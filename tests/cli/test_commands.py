@@ -26,7 +26,7 @@ def test_ornament_says_what_it_added_and_why(run, tmp_path):
     assert code == 0
     assert "bar 24 authentic perfect in F major" in out
     assert "On the page:" in out
-    assert "bar 7, beat 2, 1st time and 2nd time: shake" in out
+    assert "bar 7, beat 2, both times: shake" in out
     assert [path.name for path in tmp_path.iterdir()] == ["plan.txt"]
 
 

@@ -108,6 +108,8 @@ def _lines(choices: Sequence[Choice], heard: int) -> list[str]:
     for (_, words), same in grouped.items():
         first = same[0]
         times = " and ".join(TIMES.get(choice.time_through, f"{choice.time_through}th time") for choice in same)
+        if len(same) == heard:
+            times = "both times" if heard == 2 else "each time"
         place = f"bar {first.bar}, beat {beat_words(first.beat)}" + (f", {times}" if heard > 1 else "")
         lines.append(f"  {place}: {words} on {first.pitch}. {' '.join(first.reasons[:1])}")
     return lines
