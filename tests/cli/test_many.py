@@ -6,11 +6,14 @@ import signal
 import subprocess
 import sys
 import time
+from fractions import Fraction as F
 
 import pytest
 
 from gracewright.cli.many import Outcome, pieces_of, run_many
 from gracewright.job import demo_piece
+from gracewright.pitch import Pitch
+from gracewright.score import MidiPart, Sounded, canonical, write_midi
 
 
 def length_of(path):
@@ -67,11 +70,60 @@ def test_two_pieces_of_one_name_are_not_written_over_one_another(run, tmp_path):
         (tmp_path / folder).mkdir()
         shutil.copy(demo_piece("menuet"), tmp_path / folder / "x.musicxml")
 
-    code, _, err = run("ornament", tmp_path, "--out", tmp_path / "out", "--only", "plan.txt")
+    shutil.copy(demo_piece("adagio"), tmp_path / "b" / "y.musicxml")
+
+    code, out, _ = run("ornament", tmp_path, "--out", tmp_path / "out", "--only", "plan.txt")
+
+    assert code == 1
+    assert "2 done, 1 refused." in out
+    assert "lie over those of" in " ".join(out.split())
+    assert files_in(tmp_path / "out") == ["plan.txt", "plan.txt"]
+
+
+def test_two_formats_of_a_piece_cost_no_other(run, tmp_path):
+    """air.abc comes before air.musicxml, so the plan is that of its two bars; the sonata is done all the same."""
+    (tmp_path / "air.abc").write_text("X:1\nT:Air\nM:3/4\nL:1/4\nK:C\nc d e|c3|]\n", encoding="utf-8")
+    for name in ("air", "sonata"):
+        shutil.copy(demo_piece("menuet"), tmp_path / f"{name}.musicxml")
+
+    code, _, err = run("ornament", tmp_path, "--only", "plan.txt", "--quiet")
+
+    assert code == 1
+    assert [line.split(": ")[0] for line in err.splitlines() if "lie over" in line] == [str(tmp_path / "air.musicxml")]
+    assert sorted(path.parent.name for path in tmp_path.glob("*/plan.txt")) == ["air-ornamented", "sonata-ornamented"]
+    assert "bar 3" not in (tmp_path / "air-ornamented" / "plan.txt").read_text(encoding="utf-8")
+
+
+def test_our_signs_are_taken_out_of_a_folder(run, tmp_path):
+    """What is no MusicXML, or no score, is named and refused; the others are done, and nothing else is left."""
+    signed = tmp_path / "signed"
+    run("ornament", demo_piece("menuet"), "--out", signed, "--only", "signs.musicxml", "--quiet")
+    (signed / "air.abc").write_text("X:1\nT:Air\nM:3/4\nL:1/4\nK:C\nc d e|c3|]\n", encoding="utf-8")
+    (signed / "broken.musicxml").write_text("<score-partwise>", encoding="utf-8")
+    (signed / "empty.musicxml").write_text("<score-partwise/>", encoding="utf-8")
+
+    code, _, err = run("ornament", signed, "--strip-ours", "--quiet")
+
+    assert code == 1
+    assert [line.split(":")[0] for line in err.splitlines()] == ["air.abc", "broken.musicxml", "empty.musicxml"]
+    assert "only MusicXML carries our signs" in err.splitlines()[0]
+    assert [name for name in files_in(signed) if "-plain" in name] == ["signs-plain.musicxml"]
+    assert canonical((signed / "signs-plain.musicxml").read_bytes()) == canonical(demo_piece("menuet").read_bytes())
+
+
+@pytest.mark.parametrize("name", ["air.abc", "air.mid", "empty.musicxml"])
+def test_one_file_without_our_signs_to_take_out_is_refused_by_name(run, tmp_path, name):
+    tune = [MidiPart("Flute", (Sounded(F(0), F(1), Pitch.parse("A4")),))]
+    (tmp_path / "air.abc").write_text("X:1\nT:Air\nM:3/4\nL:1/4\nK:C\nc d e|c3|]\n", encoding="utf-8")
+    (tmp_path / "air.mid").write_bytes(write_midi(tune, F(60)))
+    (tmp_path / "empty.musicxml").write_text("<score-partwise/>", encoding="utf-8")
+
+    code, _, err = run("ornament", tmp_path / name, "--strip-ours")
 
     assert code == 2
-    assert "several pieces would leave their results" in err
-    assert not (tmp_path / "out").exists()
+    assert err.startswith(f"{name}: ")
+    assert "well-formed" not in err
+    assert not list(tmp_path.glob("*-plain*"))
 
 
 @pytest.fixture

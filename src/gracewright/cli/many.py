@@ -83,25 +83,23 @@ def do_many(paths: Sequence[Path], job: Job, results: Files, *, again: bool, qui
     """Run a command over many pieces and end with a table of what went well and what not.
 
     ``results`` names the files a piece leaves, all in one folder; ``inputs`` those it is made from, where it is more
-    than the piece itself. Raises BadInput where two pieces would leave the same result; the exit code is 1 where a
-    piece was refused or failed.
+    than the piece itself. Of two pieces that would leave the same result the later is refused; the exit code is 1 where
+    a piece was refused or failed.
     """
     pieces = pieces_of(paths)
-    owners: dict[Path, Path] = {}
-    for piece in pieces:
-        first = results(piece)[0]
-        if owners.setdefault(first, piece) != piece:
-            raise BadInput(f"several pieces would leave their results in {_where(results(piece))}", file=str(piece),
-                           remedy="rename one, or give each its own --out")  # fmt: skip
+    clashes = _clashes(pieces, results)
+    own = [piece for piece in pieces if piece not in clashes]
     context = click.get_current_context()
     digests = {
         piece: digest_of(context.info_name or "", context.params, inputs(piece) if inputs else (piece,))
-        for piece in pieces
+        for piece in own
     }
     outcomes = run_many(
-        pieces, job, lambda piece: not again and done_before(results(piece), digests[piece]),
+        own, job, lambda piece: not again and done_before(results(piece), digests[piece]),
         finished=lambda piece: remember(results(piece), digests[piece]), quiet=quiet,
     )  # fmt: skip
+    order = {path: index for index, path in enumerate(pieces)}
+    outcomes = sorted([*outcomes, *clashes.values()], key=lambda outcome: order[outcome.path])
     if quiet:
         for outcome in outcomes:
             if outcome.state in ("refused", "failed"):
@@ -115,6 +113,19 @@ def do_many(paths: Sequence[Path], job: Job, results: Files, *, again: bool, qui
         console.print(", ".join([*told, *([f"{left} not begun"] if left else [])]) + ".", highlight=False)
     if len(outcomes) < len(pieces) or any(outcome.state in ("refused", "failed") for outcome in outcomes):
         raise click.exceptions.Exit(1)
+
+
+def _clashes(pieces: Sequence[Path], results: Files) -> dict[Path, Outcome]:
+    """The pieces whose results would lie over those of an earlier one, each with its refusal."""
+    owners: dict[Path, Path] = {}
+    found = {}
+    for piece in pieces:
+        owner = owners.setdefault(results(piece)[0], piece)
+        if owner != piece:
+            fault = BadInput(f"its results would lie over those of {owner} in {_where(results(piece))}",
+                             file=str(piece), remedy="rename one, or give each its own --out")  # fmt: skip
+            found[piece] = Outcome(piece, "refused", str(fault))
+    return found
 
 
 def _where(results: tuple[Path, ...]) -> Path:

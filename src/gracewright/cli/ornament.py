@@ -12,7 +12,7 @@ import click
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
-from gracewright.cli.many import do_many, pieces_of, several
+from gracewright.cli.many import do_many, several
 from gracewright.cli.options import (
     exact,
     line_options,
@@ -26,7 +26,7 @@ from gracewright.cli.summary import summary
 from gracewright.errors import BadInput
 from gracewright.graces.heard import open_piece
 from gracewright.job import MORE_RESULTS, RESULTS, Wishes, Work, demo_piece, in_place_of, work_on, write_results
-from gracewright.score import strip_ours
+from gracewright.score import is_musicxml, read, strip_ours
 from gracewright.taste import load_manner, plan_json
 
 
@@ -73,8 +73,10 @@ def command(pieces: tuple[Path, ...], demo: bool, out: Path | None, plan_file: P
     if bool(pieces) == demo:
         raise BadInput("give a piece, several, or a folder; or --demo for the bundled movement")
     if strip:
-        for path in pieces_of(pieces):
-            click.echo(f"Without our signs: {stripped(path, out)}")
+        if several(pieces):
+            do_many(pieces, partial(strip_one, out=out), lambda path: (plain_of(path, out),), again=again, quiet=quiet)
+        else:
+            click.echo(strip_one(pieces[0], out))
         return
     wishes = Wishes(tempo=exact(tempo), **dials)
     results = only or RESULTS
@@ -90,13 +92,22 @@ def command(pieces: tuple[Path, ...], demo: bool, out: Path | None, plan_file: P
         one(pieces[0] if pieces else demo_piece(), wishes, out, plan_file, anew, results, as_json, quiet)
 
 
-def stripped(path: Path, out: Path | None) -> Path:
-    """Write a score without what we added, and say where."""
-    target = (out or path.parent) / f"{path.stem}-plain.musicxml"
-    clean = strip_ours(path.read_bytes())
-    with in_place_of(target) as partial:
-        partial.write_bytes(clean)
-    return target
+def plain_of(path: Path, out: Path | None) -> Path:
+    """Where a score without our signs goes."""
+    return (out or path.parent) / f"{path.stem}-plain.musicxml"
+
+
+def strip_one(path: Path, out: Path | None) -> str:
+    """Write a score without what we added, and a sentence that says where. Raises BadInput for what is no score."""
+    read(path)
+    data = path.read_bytes()
+    if not is_musicxml(data):
+        raise BadInput("only MusicXML carries our signs", file=path.name, remedy="give a signs.musicxml of ours")
+    clean = strip_ours(data, path.name)
+    target = plain_of(path, out)
+    with in_place_of(target) as unfinished:
+        unfinished.write_bytes(clean)
+    return f"Without our signs: {target}"
 
 
 def one(path: Path, wishes: Wishes, out: Path | None, plan_file: Path | None, anew: bool, results: tuple[str, ...],

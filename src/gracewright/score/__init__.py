@@ -21,7 +21,7 @@ from gracewright.score.model import (
     Words,
 )
 from gracewright.score.ours import canonical, strip_ours
-from gracewright.score.reading import read, scores_in
+from gracewright.score.reading import is_musicxml, read, scores_in
 from gracewright.score.writing_abc import write_abc
 from gracewright.score.writing_mei import write_mei
 from gracewright.score.writing_midi import MidiPart, Signature, signatures, write_midi
@@ -54,6 +54,7 @@ __all__ = [
     "counterparts",
     "find_bass",
     "find_solo",
+    "is_musicxml",
     "part_of",
     "read",
     "read_beat",

@@ -48,8 +48,8 @@ def written(tree: etree._ElementTree) -> bytes:
     return etree.tostring(tree, encoding="UTF-8", xml_declaration=True) + b"\n"
 
 
-def _parsed(data: bytes) -> etree._ElementTree:
-    return parse_xml(unpack_mxl(data, "") if data[:2] == b"PK" else data, "")
+def _parsed(data: bytes, name: str = "") -> etree._ElementTree:
+    return parse_xml(unpack_mxl(data, name) if data[:2] == b"PK" else data, name)
 
 
 def _outermost(element: etree._Element) -> Iterator[etree._Element]:
@@ -60,13 +60,13 @@ def _outermost(element: etree._Element) -> Iterator[etree._Element]:
             yield from _outermost(child)
 
 
-def strip_ours(data: bytes) -> bytes:
-    """A document without anything of ours. Raises BadInput where it is not XML.
+def strip_ours(data: bytes, name: str = "") -> bytes:
+    """A document without anything of ours; ``name`` is the file's. Raises BadInput where it is not XML.
 
     >>> strip_ours(b'<note><pitch/><notations id="gw-n1-1"><ornaments/></notations></note>').split(b"?>")[1].strip()
     b'<note><pitch/></note>'
     """
-    tree = _parsed(data)
+    tree = _parsed(data, name)
     for element in list(_outermost(tree.getroot())):
         parent = element.getparent()
         if parent is not None:

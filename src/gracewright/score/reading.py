@@ -2,7 +2,7 @@
 
 Conventions: the ending of the name says the format; where it does not, the first bytes do.
 
-Public: read, scores_in, ENDINGS.
+Public: read, is_musicxml, scores_in, ENDINGS.
 """
 
 from __future__ import annotations
@@ -65,6 +65,15 @@ def _seen(data: bytes, name: str) -> Door | None:
     if "**kern" in start or start.startswith(("!!!", "**")):
         return read_humdrum
     return None
+
+
+def is_musicxml(data: bytes) -> bool:
+    """Whether the first bytes are those of MusicXML, packed or not.
+
+    >>> is_musicxml(b'<?xml version="1.0"?><score-partwise/>'), is_musicxml(b"X:1"), is_musicxml(b"<mei/>")
+    (True, False, False)
+    """
+    return _seen(data, "") is read_musicxml
 
 
 def scores_in(folder: Path | str) -> tuple[Path, ...]:
