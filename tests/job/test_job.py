@@ -70,14 +70,17 @@ def test_strong_closes_have_a_shake_or_a_reason(works):
         onsets = {tone.id: tone.onset for tone in tones(work.piece, work.study.solo)}
         shaken = {choice.onset for choice in work.plan.choices if choice.grace and choice.grace.id in shakes}
         excused = {onsets[bare.note] for bare in work.plan.bare}
-        for cadence in work.study.cadences:
-            if cadence.strength >= 0.6 and cadence.kind.startswith("authentic"):
-                assert any(cadence.dominant_onset <= onset < cadence.onset for onset in shaken | excused), cadence
+        strong = [cadence for cadence in work.study.cadences
+                  if cadence.strength >= 0.6 and cadence.kind.startswith("authentic")]  # fmt: skip
+        assert strong
+        for cadence in strong:
+            assert any(cadence.dominant_onset <= onset < cadence.onset for onset in shaken | excused), cadence
 
 
 def test_added_shakes_begin_on_the_beat_with_the_upper_note(works):
     """Common practice, no source. Read from the played notes, not from the plan."""
-    for work in works.values():
+    looked_at = dict.fromkeys(MANNERS, 0)
+    for (_, manner), work in works.items():
         line = {}
         for there in work.version.notes:
             if there.part == work.study.solo:
@@ -87,12 +90,15 @@ def test_added_shakes_begin_on_the_beat_with_the_upper_note(works):
                 played = line[choice.note, choice.time_through]
                 assert played[0].page_onset == choice.onset
                 assert played[0].pitch.diatonic == choice.pitch.diatonic + 1
+                looked_at[manner] += 1
+    assert all(looked_at.values()), looked_at
 
 
 def test_the_repeat_is_at_least_as_rich(works):
     for work in works.values():
         graced = [choice.time_through for choice in work.plan.choices if choice.grace]
         times = graced.count(1), graced.count(2)
+        assert times[1] > 0, work.manner.id
         assert times[1] >= times[0], work.manner.id
 
 

@@ -57,6 +57,7 @@ def test_the_review_finds_no_fault_that_the_page_has_not(name):
         version = played(piece, found, plan, violin)
         after = Counter(fault.rule for fault in review(piece, found, version, violin, "intermediate").faults)
         assert len(plan.choices) > len(plain.choices)
+        assert any(note.choice >= 0 and plan.choices[note.choice].origin == "ours" for note in version.notes)
         assert after - before == Counter()
 
 

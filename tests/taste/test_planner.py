@@ -62,6 +62,7 @@ def test_two_shakes_never_run(movement, alto, name):
     plan = make_plan(piece, found, load_manner(name), alto, richness=10, signs="ignore")
     for time_through in (1, 2):
         shaken = {note for note, choice in by_pass(plan, time_through).items() if "shake" in choice.grace.id}
+        assert shaken
         assert not any(one in shaken and two in shaken for one, two in pairwise(line))
 
 
@@ -71,9 +72,9 @@ def test_every_strong_cadence_has_its_shake_or_a_reason(movement, alto, name):
     piece, found = movement
     plan = make_plan(piece, found, load_manner(name), alto, richness=4)
     line = [tone.id for tone in tones(piece, found.solo)]
-    for cadence in found.cadences:
-        if cadence.strength < 0.5 or not cadence.penultimate:
-            continue
+    strong = [cadence for cadence in found.cadences if cadence.strength >= 0.5 and cadence.penultimate]
+    assert strong
+    for cadence in strong:
         end = line.index(cadence.arrival) if cadence.arrival else line.index(cadence.penultimate) + 1
         near = set(line[max(0, end - 5) : end])
         shaken = any(c.note in near and c.grace and "shake" in c.grace.id for c in plan.choices)
@@ -110,9 +111,9 @@ def test_nothing_is_too_short_to_play(movement, alto, name):
     plain = min(float(tone.length) for tone in tones(piece, found.solo)) * quarter
     shortest = min(alto.least("beginner", family) for family in ("mordent", "appoggiatura", "slide", "turn"))
     ours = {index for index, choice in enumerate(plan.choices) if choice.origin == "ours"}
-    for note in version.notes:
-        if note.choice in ours:
-            assert float(note.length) * quarter >= min(plain, 0.85 * shortest)
+    lengths = [float(note.length) * quarter for note in version.notes if note.choice in ours]
+    assert lengths
+    assert min(lengths) >= min(plain, 0.85 * shortest)
 
 
 def test_the_same_input_gives_the_same_plan(adagio, alto):

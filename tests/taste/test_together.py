@@ -115,6 +115,7 @@ def test_no_two_runs_sound_at_once(work):
     tone = {t.id: t for line in ("P1", "P2") for t in tones(work.piece, line)}
     runs = [[c for c in plan.choices if c.grace and (c.grace.id == "division" or "shake" in c.grace.id)]
             for plan in (work.plan, work.partner.plan)]  # fmt: skip
+    assert all(runs)
     for one in runs[0]:
         for two in runs[1]:
             if one.time_through != two.time_through:
@@ -138,6 +139,7 @@ def test_the_second_part_makes_no_parallels_with_the_first_as_played(work):
     """Struck together, no fifth or octave follows another, unless the page has it (common practice, no source)."""
     rows = [{n.onset: n for n in work.version.notes if n.part == line} for line in ("P1", "P2")]
     moments = sorted(rows[0].keys() & rows[1].keys())
+    assert any(row[at].choice >= 0 for row in rows for at in moments)
     for before, now in pairwise(moments):
         pairs = [(rows[0][at].pitch, rows[1][at].pitch) for at in (before, now)]
         gaps = [abs(one.midi - two.midi) % 12 for one, two in pairs]

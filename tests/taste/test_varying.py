@@ -15,6 +15,7 @@ def passages(request, adagio, alto):
     found = [choice for choice in plan.choices if choice.grace and choice.grace.id == "division"]
     half = piece.bars[8].onset  # both halves are repeated
     found.sort(key=lambda choice: (choice.onset >= half, choice.time_through, choice.onset))
+    assert {choice.time_through for choice in found} == {1, 2}
     return [(c.time_through, c.bar, shape(c.grace)) for c in found]
 
 
@@ -31,6 +32,7 @@ def test_no_passage_is_heard_twice_running_outside_a_sequence(passages):
 def test_most_passages_of_a_time_through_are_unlike(passages):
     for time_through in (1, 2):
         shapes = [shape for time, bar, shape in passages if time == time_through and bar not in ("9", "10", "11")]
+        assert shapes
         assert len(set(shapes)) >= 0.75 * len(shapes)
 
 
@@ -46,6 +48,7 @@ def test_what_comes_again_is_not_played_the_same_way_again(passages):
     again = {bar: shape for time, bar, shape in passages if time == 2}
     both = set(first) & set(again)
 
+    assert both
     assert sum(first[bar] != again[bar] for bar in both) >= 0.6 * len(both)
 
 
