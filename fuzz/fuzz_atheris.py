@@ -2,7 +2,7 @@
 
     python fuzz/fuzz_atheris.py -max_total_time=600 -rss_limit_mb=600
 
-Needs atheris (``pip install atheris``); it stops at the first input that is neither read nor refused in one
+Needs atheris (``pip install -e ".[fuzz]"``); it stops at the first input that is neither read nor refused in one
 sentence and leaves it in a file. The first byte of an input chooses the door. Seeds are those of ``fuzz_doors.py``;
 give a folder to keep what was found from run to run.
 """
