@@ -137,11 +137,14 @@ def _spans(
         covered = max(covered, end)
         taken |= {other for other in range(at + 1, len(bass)) if onsets[other] < end} if held else set()
         yield span(figure.onset, max(end, figure.onset), note, _resolved(figure, later, note.end), WEIGHT)
-    times = [figure.onset for figure in figures]
+    times = [line.ticks(figure.onset) for figure in figures]
     for at, note in enumerate(bass):
-        bar = piece.bars[note.bar]
-        near = bisect_right(times, note.end + bar.length) - bisect_left(times, note.onset - bar.length)
-        if at not in taken and not note.tie_in and near >= NEAR_FIGURES and level_at(bar, note.onset) <= BARE_LEVEL:
+        if at in taken or note.tie_in:
+            continue
+        bar, begin = piece.bars[note.bar], line.ticks(note.onset)
+        length = line.ticks(bar.length)
+        near = bisect_right(times, begin + line.ticks(note.length) + length) - bisect_left(times, begin - length)
+        if near >= NEAR_FIGURES and level_at(bar, note.onset) <= BARE_LEVEL:
             found = span(note.onset, note.end, note, (), BARE)
             heard = int(frames.now[found.first : found.stop].any(axis=0).sum())
             yield found if heard <= OPEN else replace(found, weight=BARE_FULL)
