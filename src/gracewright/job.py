@@ -85,6 +85,7 @@ MORE_RESULTS: Final = ("parallel.musicxml", "played.mid", "both.mei", "signs.abc
 the line with the signs of the first time as ABC."""
 SECOND_SHEET: Final = "sheet-second.pdf"
 """The sheet of a second melody part."""
+PAGE_SIGN: Final = "The sign is the page's own: play it quickly, or ask whether another table of signs is meant."
 MENDS: Final = 6
 """Rounds in which the review may take graces out again."""
 PAUSE: Final = 1.5
@@ -200,7 +201,7 @@ def _work_on(piece: Piece, wishes: Wishes, plan_text: str | None, locks: Plan | 
     remarks = (
         *([] if named or plan_text else [f"Manner: {manner.title}, since {suited.why}; --manner names another."]),
         *([said] if said and _signed(piece) else []), *piece.remarks, *found.remarks,
-        *(remark for remark in plan.remarks if not any(told.endswith(remark) for told in version.remarks)),
+        *_new(plan.remarks, version.remarks),
         *version.remarks,
         *_other_player(plan, instrument, wishes), *_range(piece, found, instrument),
     )  # fmt: skip
@@ -250,8 +251,8 @@ def _with_second(work: Work, part: tuple[str, str | None], locks: Plan | None) -
         )  # fmt: skip
     own = replace(wishes, solo=second, second="")
     version = both(_performed(piece, found, plan, instrument, own), work.version, len(plan.choices))
-    other = Work(own, piece, manner, instrument, found, plan, version, Review(()),
-                 (*plan.remarks, *_range(piece, found, _player(wishes))), beside=work.version)  # fmt: skip
+    remarks = (*_new(plan.remarks, work.remarks), *_range(piece, found, _player(wishes)))
+    other = Work(own, piece, manner, instrument, found, plan, version, Review(()), remarks, beside=work.version)
     other = replace(other, review=_no_doubling(other, work.study.solo))
     other = other if part[1] is not None else _mended(other)
     work = replace(work, partner=other, version=both(work.version, other.version, len(work.plan.choices)),
@@ -276,6 +277,11 @@ def _no_doubling(work: Work, partner: str) -> Review:
 
     found = judge(work)
     return replace(found, findings=tuple(one for one in found.findings if not doubled(one)))
+
+
+def _new(remarks: Sequence[str], said: Sequence[str]) -> list[str]:
+    """Those that were not said already, with the bars before them."""
+    return [remark for remark in remarks if not any(told.rstrip(".").endswith(remark) for told in said)]
 
 
 def _sentence(remark: str) -> str:
@@ -371,12 +377,15 @@ def _signed(piece: Piece) -> bool:
 
 def judge(work: Work) -> Review:
     """Faults and remarks about the version, by the source that speaks. A close that the plan leaves bare, and says why,
-    is not remarked on again."""
+    is not remarked on again; parallels that the page's own sign makes are no fault of the plan's."""
     found = review(work.piece, work.study, work.version, work.instrument, work.wishes.level,
                    source=work.plan.signs_by, tempo=work.wishes.tempo)  # fmt: skip
     told = {(place.bar, place.time_through) for place in work.plan.bare}
+    page = {_place(choice) for choice in work.plan.choices if choice.origin == "page" and choice.grace is not None}
     return replace(found, findings=tuple(
-        one for one in found.findings if one.rule != "cadence-bare" or (one.bar, one.time_through) not in told
+        replace(one, kind="remark", remedy=PAGE_SIGN)
+        if one.rule in ("fifths", "octaves") and (one.note, one.time_through) in page else one
+        for one in found.findings if one.rule != "cadence-bare" or (one.bar, one.time_through) not in told
     ))  # fmt: skip
 
 
