@@ -72,6 +72,10 @@ def _news(learned: Learned) -> Floats:
     return found
 
 
+ENOUGH: Final = 5
+"""Of a kind with fewer graces nothing is claimed."""
+
+
 def report(learned: Learned) -> str:
     """What was learned, in words: for every kind what speaks for it and what against, and how dense the scores are."""
     counts = ", ".join(f"{learned.counts[kind]} of kind {kind.replace('-', ' ')}" for kind in learned.kinds)
@@ -85,8 +89,11 @@ def report(learned: Learned) -> str:
         order = np.argsort(-row)
         wanted = [FEATURES[SINGLES[column]] for column in order[:TOLD] if row[column] > SMALL]
         shunned = [FEATURES[SINGLES[column]] for column in order[::-1][:TOLD] if row[column] < -SMALL]
-        name = kinds()[kind].grace.replace("-", " ")
-        named = f"{name} ({kinds()[kind].direction})" if kinds()[kind].direction else name
+        named = kind.replace("-", " ")
+        if learned.counts[kind] < ENOUGH:
+            lines.append(f"{named[:1].upper()}{named[1:]}: {learned.counts[kind] or 'none'} in these scores, too few to learn from; "
+                         "left as in the manner that was started from.")  # fmt: skip
+            continue
         lines.append(f"{named[:1].upper()}{named[1:]}: likes it where {'; '.join(wanted) or 'nothing stands out'}. "
                      f"Shuns it where {'; '.join(shunned) or 'nothing stands out'}.")  # fmt: skip
     return "\n".join(lines) + "\n"
