@@ -11,7 +11,7 @@ import numpy as np
 
 from gracewright.taste.features import FEATURES
 from gracewright.taste.learning import SINGLES, Learned
-from gracewright.taste.manner import ANY, kinds
+from gracewright.taste.manner import ANY
 from gracewright.taste.sites import Floats
 
 SMALL: Final = 0.05
@@ -91,8 +91,9 @@ def report(learned: Learned) -> str:
         shunned = [FEATURES[SINGLES[column]] for column in order[::-1][:TOLD] if row[column] < -SMALL]
         named = kind.replace("-", " ")
         if learned.counts[kind] < ENOUGH:
-            lines.append(f"{named[:1].upper()}{named[1:]}: {learned.counts[kind] or 'none'} in these scores, too few to learn from; "
-                         "left as in the manner that was started from.")  # fmt: skip
+            count = learned.counts[kind] or "none"
+            lines.append(f"{named[:1].upper()}{named[1:]}: {count} in these scores, too few to learn from; left as in "
+                         "the manner that was started from.")  # fmt: skip
             continue
         lines.append(f"{named[:1].upper()}{named[1:]}: likes it where {'; '.join(wanted) or 'nothing stands out'}. "
                      f"Shuns it where {'; '.join(shunned) or 'nothing stands out'}.")  # fmt: skip
