@@ -7,6 +7,7 @@ Public: Heard.
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Mapping, Sequence
 from fractions import Fraction
 from typing import Final
@@ -65,17 +66,17 @@ class Heard:
 
 def earlier_legs(sites: Sites, study: Study) -> Mapping[int, Sequence[int]]:
     """Site → the sites that stand in its place in the earlier legs of its sequence, the nearest leg first."""
-    at = {tone.onset: index for index, tone in enumerate(sites.tones)}
+    onsets = [tone.onset for tone in sites.tones]
+    at = {onset: index for index, onset in enumerate(onsets)}
     found: dict[int, list[int]] = {}
     for sequence in study.sequences:
         for number, leg in enumerate(sequence.legs):
-            for onset, index in at.items():
-                if leg.start <= onset < leg.end:
-                    before = [
-                        _twin(sites, at, index, other.start + onset - leg.start)
-                        for other in reversed(sequence.legs[:number])
-                    ]
-                    found.setdefault(index, []).extend(twin for twin in before if twin >= 0)
+            if not number:
+                continue
+            for index in range(bisect_left(onsets, leg.start), bisect_left(onsets, leg.end)):
+                into = onsets[index] - leg.start
+                before = [_twin(sites, at, index, other.start + into) for other in reversed(sequence.legs[:number])]
+                found.setdefault(index, []).extend(twin for twin in before if twin >= 0)
     return found
 
 
