@@ -37,7 +37,7 @@ from gracewright.graces import (
     sign_for,
     speaking_source,
 )
-from gracewright.instruments import Instrument, load_instrument, out_of_range, transpositions, widened
+from gracewright.instruments import Instrument, load_instrument, octave_moves, out_of_range, transpositions, widened
 from gracewright.review import Finding, Review, review
 from gracewright.score import (
     Addition,
@@ -85,6 +85,8 @@ MORE_RESULTS: Final = ("parallel.musicxml", "played.mid", "both.mei", "signs.abc
 the line with the signs of the first time as ABC."""
 SECOND_SHEET: Final = "sheet-second.pdf"
 """The sheet of a second melody part."""
+MOST_OCTAVES: Final = 3
+"""So many phrases that would lie well an octave away are named."""
 PAGE_SIGN: Final = "The sign is the page's own: play it quickly, or ask whether another table of signs is meant."
 MENDS: Final = 6
 """Rounds in which the review may take graces out again."""
@@ -408,10 +410,11 @@ def _range(piece: Piece, found: Study, instrument: Instrument) -> tuple[str, ...
     said = (f"{len(outside)} of {len(line)} notes cannot be played on the {instrument.name} "
             f"(first {first.pitch} in bar {piece.bars[first.bar].number}).")  # fmt: skip
     better = [move for move in transpositions(line, instrument) if move.misses < len(outside) and move.chromatic]
-    if not better:
-        return (said,)
     offers = "; ".join(f'--transpose "{move.words}" leaves {move.misses or "none"} outside' for move in better[:3])
-    return (f"{said} {offers}.",)
+    octaves = [f"the phrase from bar {piece.bar_at(phrase.start).number} fits an octave {'up' if up > 0 else 'down'}"
+               for phrase, up, _ in octave_moves(line, found.phrases, instrument)]  # fmt: skip
+    told = [f"{text[:1].upper()}{text[1:]}." for text in (offers, "; ".join(octaves[:MOST_OCTAVES])) if text]
+    return (" ".join([said, *told]),)
 
 
 def moved(piece: Piece, wishes: Wishes, instrument: Instrument) -> Piece:
