@@ -12,7 +12,10 @@ Public: Allowed, allowed_of, WHY, perfect_parallel.
 
 from __future__ import annotations
 
+import tomllib
 from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
 from typing import Final
 
 import numpy as np
@@ -68,7 +71,7 @@ def _make(sites: Sites, study: Study, manner: Manner, instrument: Instrument, le
     for column, name in enumerate(manner.kinds):
         kind = kinds()[name]
         code = codes[:, column]
-        _ban(code, LINE, ~_line_suits(sites, kind))
+        _ban(code, LINE, _line_forbids(sites, kind))
         if kind.family == "leaning" and kind.size == "long":
             _ban(code, NO_CLASH, sites.on("upper-bites" if kind.direction == "above" else "lower-bites") <= 0)
         first = _note(sites, upper, lower, kind.first)
@@ -152,27 +155,26 @@ def _note(sites: Sites, upper: Ints, lower: Ints, step: int) -> Ints:
     return lower if step == -1 else lower - np.array([1, 2])
 
 
-def _line_suits(sites: Sites, kind: Kind) -> Bools:
-    """Where the melody allows a kind whatever the manner."""
-    on, yes = sites.on, np.ones(len(sites.tones), dtype=bool)
-    if kind.id == "passing-appoggiatura":
-        return on("from-third-above") > 0
-    if kind.id == "accent":
-        return (on("to-same") > 0) | (on("to-step-below") > 0)
-    if kind.id == "appoggiatura-below":
-        return (on("from-step-below") > 0) | (on("from-third-below") > 0) | (on("from-same") > 0)
-    if kind.id == "appoggiatura-above":
-        return (on("passing") < 1) & (on("dissonant") < 1)
-    if kind.family == "shake":  # a close on the tonic has come to rest; gmuffat1698 forbids it on last notes
-        rests = (on("cadence-arrival") > 0) & (on("tonic") > 0) & (on("cadence-close") < 1)
-        yields = (on("suspended") > 0) & (on("to-step-below") > 0)  # the shake belongs on the resolution
-        leans = (on("dissonant") > 0) & (on("cadence-arrival") > 0)  # it is the close's own appoggiatura
-        return ~(rests | yields | leans)
-    if kind.id == "turn":
-        return on("piece-last") < 1
-    if kind.family == "division":
-        return (on("to-rest") < 1) & (on("cadence-arrival") < 1) & (on("piece-last") < 1)
-    return yes
+def _line_forbids(sites: Sites, kind: Kind) -> Bools:
+    """Where the melody forbids a kind whatever the manner, by the table ``line_bans.toml``."""
+    found = np.zeros(len(sites.tones), dtype=bool)
+    for names, where in _line_bans():
+        if kind.id in names or kind.family in names:
+            found |= np.logical_and.reduce([_holds(sites, feature) for feature in where])
+    return found
+
+
+def _holds(sites: Sites, feature: str) -> Bools:
+    bare = feature.removeprefix("not ")
+    there: Bools = sites.on(bare) > 0
+    return ~there if bare != feature else there
+
+
+@cache
+def _line_bans() -> tuple[tuple[tuple[str, ...], tuple[str, ...]], ...]:
+    """Kinds or families, and the features that together forbid them."""
+    text = files("gracewright.taste").joinpath("line_bans.toml").read_text(encoding="utf-8")
+    return tuple((tuple(ban["kinds"]), tuple(ban["where"])) for ban in tomllib.loads(text)["ban"])
 
 
 def _leading(sites: Sites, study: Study) -> Ints:
