@@ -59,7 +59,7 @@ class Beside:
             return ""
 
     @property
-    def readable(self) -> bool:
+    def is_text(self) -> bool:
         """Whether nothing lies there, or a text; a file that is none is not ours to write over."""
         try:
             self.path.read_bytes().decode("utf-8-sig")

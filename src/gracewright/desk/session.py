@@ -177,7 +177,7 @@ class Session:
         and told."""
         if self.beside is None:
             return False
-        if not self.beside.readable:
+        if not self.beside.is_text:
             name, self.beside = self.beside.path.name, None
             self.told = f"{name} beside the score cannot be read as UTF-8 text and is left as it is."
             return False
